@@ -1,0 +1,152 @@
+"""What a bench file describes: the appliance, its plate and claims, the rig, the run.
+
+Every quantity is SI. `typed` keeps what the person wrote, by field name ("10 lbf·in").
+"""
+
+from dataclasses import dataclass, field
+from datetime import date
+
+from server.model.measured import MeaningReading, Metric
+from server.model.words import AbsorberType, Channel, MotorFamily, RunKind, Source, Supply
+
+Typed = dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Plate:
+    """The rating plate, as one revision."""
+
+    voltage_v: float | None = None
+    supply: Supply | None = None
+    frequency_hz: float | None = None
+    current_a: float | None = None
+    power_w: float | None = None
+    speed_rad_s: float | None = None
+    duty: str | None = None
+    motor_family: MotorFamily = MotorFamily.UNKNOWN
+    circuit_a: float | None = None
+    typed: Typed = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """Accuracy of what measures one channel: % of reading + % of range + digits.
+
+    `of_reading` and `of_range` are fractions; `range`, `digits_si` and `resolution` are in the
+    channel's SI unit. `digits` is the count of last digits, each worth one `resolution`.
+    """
+
+    channel: Channel
+    name: str | None = None
+    of_reading: float | None = None
+    range: float | None = None
+    of_range: float | None = None
+    digits: float | None = None
+    resolution: float | None = None
+    calibrated: date | None = None
+    typed: Typed = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Rig:
+    """One revision of a brake rig.
+
+    `drag` is torque lost before the sensor, (speed_rad_s, torque_nm) pairs in rising speed.
+    `inertia_kg_m2` is everything that turns between air gap and torque sensor, the rotor included;
+    `rotor_inertia_kg_m2` is the rotor alone.
+    """
+
+    name: str | None = None
+    absorber: AbsorberType | None = None
+    arm_m: float | None = None
+    inertia_kg_m2: float | None = None
+    rotor_inertia_kg_m2: float | None = None
+    drag: tuple[tuple[float, float], ...] = ()
+    drag_before_sensor: str | None = None
+    pulses_per_revolution: float | None = None
+    averaging_s: float = 0.1
+    meter_bandwidth_hz: float | None = None
+    meter_true_rms: bool | None = None
+    meter_real_power: bool | None = None
+    instruments: tuple[Instrument, ...] = ()
+    typed: Typed = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """A printed figure, with its exact wording. `value_si` is in the quantity's SI unit."""
+
+    quantity: str
+    value_si: float
+    wording: str
+    value_typed: str
+    where_printed: str | None = None
+    footnote: str | None = None
+    seen_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Appliance:
+    """A make and model as sold."""
+
+    maker: str
+    model: str
+    category: str
+    model_number: str | None = None
+    market: str | None = None
+    produced: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Specimen:
+    """The piece under test."""
+
+    label: str | None = None
+    condition: str | None = None
+    hours: float | None = None
+    brushes_run_in: bool | None = None
+    obtained: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnChoice:
+    """The sender's word on one column, by header (or by position where headers repeat)."""
+
+    header: str
+    channel: Channel | None
+    unit: str | None
+    position: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RunDetails:
+    kind: RunKind = RunKind.BRAKE
+    source: Source = Source.LOGGER
+    tested_on: date | None = None
+    ambient_k: float | None = None
+    supply_note: str | None = None
+    notes: str | None = None
+    typed: Typed = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """A whole bench file. Every part may be absent."""
+
+    plate: Plate = field(default_factory=Plate)
+    rig: Rig = field(default_factory=Rig)
+    claims: tuple[Claim, ...] = ()
+    columns: tuple[ColumnChoice, ...] = ()
+    appliance: Appliance | None = None
+    specimen: Specimen = field(default_factory=Specimen)
+    run: RunDetails = field(default_factory=RunDetails)
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimReading:
+    """A claim beside what one run (or set of figures) shows."""
+
+    claim: Claim
+    meanings: tuple[MeaningReading, ...]
+    implied_current: Metric
+    rotor_energy_time: Metric

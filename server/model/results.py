@@ -1,0 +1,100 @@
+"""What a reduction gives back. Plain floats and tuples, ready to be stored as JSON."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from server.model.measured import Finding, Metric
+from server.model.words import Channel, MetricName, RunKind, SegmentKind
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    kind: SegmentKind
+    start_s: float
+    end_s: float
+    first_row: int
+    last_row: int
+
+
+@dataclass(frozen=True, slots=True)
+class LoadPoint:
+    """One steady dwell, or one load bin of a sweep. Standard uncertainties beside the values.
+
+    `u_*` here is scatter only (effective samples); instruments come in with the metrics.
+    """
+
+    start_s: float
+    end_s: float
+    is_dwell: bool
+    n_samples: int
+    n_effective: float
+    torque_nm: float
+    speed_rad_s: float
+    shaft_power_w: float
+    voltage_v: float | None = None
+    current_a: float | None = None
+    input_power_w: float | None = None
+    apparent_power_va: float | None = None
+    power_factor: float | None = None
+    efficiency: float | None = None
+    u_torque_nm: float | None = None
+    u_speed_rad_s: float | None = None
+    u_shaft_power_w: float | None = None
+    u_current_a: float | None = None
+    u_input_power_w: float | None = None
+    u_efficiency: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A fitted curve along the load: y and its standard uncertainty over torque (N m).
+
+    `beyond`: True where the curve leaves the data. `fit` says what was fitted and how chosen.
+    """
+
+    quantity: str
+    unit: str
+    torque_nm: tuple[float, ...]
+    value: tuple[float, ...]
+    standard_uncertainty: tuple[float, ...]
+    beyond: tuple[bool, ...]
+    fit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lag:
+    """How far torque trails the other channels; `seconds` None where it could not be told."""
+
+    seconds: float | None
+    applied: bool
+    reason: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """The recording thinned for a screen (at most some 1,200 points a channel), SI."""
+
+    time_s: Mapping[str, tuple[float, ...]]
+    value: Mapping[str, tuple[float | None, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class ReductionOptions:
+    """What changes the figures beside recording, plate and rig. Part of the input digest."""
+
+    tested_on: str | None = None
+    min_dwell_s: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Reduction:
+    kind: RunKind
+    method_version: str
+    metrics: Mapping[MetricName, Metric]
+    findings: tuple[Finding, ...] = ()
+    segments: tuple[Segment, ...] = ()
+    points: tuple[LoadPoint, ...] = ()
+    curves: tuple[Curve, ...] = ()
+    lag: Lag = field(default_factory=lambda: Lag(None, False, "not looked for"))
+    trace: Trace | None = None
+    channels_used: tuple[Channel, ...] = ()

@@ -1,0 +1,187 @@
+"""What the store's queries hand to api and pages: plain, frozen, complete, never a live row.
+
+`public_id` is the 10-character random id of an address; integer keys stay inside the store.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Generic, TypeVar
+
+from server.model.bench import Appliance, Claim, Plate, Rig, RunDetails, Specimen
+from server.model.measured import JsonValue, Metric
+from server.model.recording import Column
+from server.model.results import Reduction
+from server.model.words import MetricName, RunState
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Page(Generic[T]):
+    """One page of a list; `next` is an opaque cursor, None at the end."""
+
+    items: tuple[T, ...]
+    next: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CatalogueFilter:
+    """Filters and sort of the catalogue. Ranges are (low, high) in SI, either end open."""
+
+    text: str | None = None
+    category: str | None = None
+    maker: str | None = None
+    printed_power_w: tuple[float | None, float | None] = (None, None)
+    metric_ranges: Mapping[MetricName, tuple[float | None, float | None]] = field(
+        default_factory=dict
+    )
+    sort: str = "newest"
+    descending: bool = True
+    cursor: str | None = None
+    limit: int = 50
+
+
+# What the catalogue can be sorted by: a word of the address -> the listing column behind it.
+CATALOGUE_SORTS: tuple[str, ...] = (
+    "newest",
+    "maker",
+    "printed_power",
+    "shaft_power_at_rated_current",
+    "shaft_power_max_steady",
+    "efficiency_max",
+    "ratio",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ListingRow:
+    """One appliance in the catalogue, from the wide `listing` table.
+
+    `ratio`: highest steady shaft power / printed power. The figures are those of one run
+    (`run_id`), its newest published brake run, and are said to be.
+    """
+
+    public_id: str
+    slug: str
+    maker: str
+    model: str
+    model_number: str | None
+    category: str
+    printed_power_w: float | None
+    printed_power_typed: str | None
+    n_runs: int
+    n_specimens: int
+    n_testers: int
+    run_id: str | None
+    metrics: Mapping[MetricName, Metric]
+    ratio: float | None
+    ratio_standard_uncertainty: float | None
+    updated_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Stored(Generic[T]):
+    """A stored thing with its address: appliance, rig, specimen."""
+
+    public_id: str
+    slug: str
+    content: T
+    revision: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class RunRow:
+    """A run in a list."""
+
+    public_id: str
+    state: RunState
+    kind: str
+    tested_on: date | None
+    created_at: datetime
+    tester: str
+    specimen: str | None
+    rig: str | None
+    appliance_id: str
+    appliance_slug: str
+    appliance_name: str
+    metrics: Mapping[MetricName, Metric]
+
+
+@dataclass(frozen=True, slots=True)
+class JournalRow:
+    at: datetime
+    act: str
+    actor: str
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class ApplianceView:
+    """All that an appliance page shows. `best` is the run its headline figures come from."""
+
+    appliance: Stored[Appliance]
+    plate: Plate
+    plate_revision: int
+    claims: tuple[Claim, ...]
+    runs: tuple[RunRow, ...]
+    best: "RunView | None"
+    n_specimens: int
+    n_testers: int
+    journal: tuple[JournalRow, ...]
+    updated_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class StoredFile:
+    sha256: str
+    name: str
+    n_bytes: int
+
+
+@dataclass(frozen=True, slots=True)
+class RunView:
+    """All that a run page shows. `reduction` is None while the run is `working` or `failed`."""
+
+    public_id: str
+    state: RunState
+    revision: int
+    appliance: Stored[Appliance]
+    plate: Plate
+    claims: tuple[Claim, ...]
+    specimen: Stored[Specimen]
+    rig: Stored[Rig]
+    details: RunDetails
+    tester: str
+    tester_id: str
+    file: StoredFile
+    columns: tuple[Column, ...]
+    dialect: Mapping[str, JsonValue]
+    n_rows: int
+    reduction: Reduction | None
+    is_stale: bool
+    failure: str | None
+    created_at: datetime
+    updated_at: datetime
+    journal: tuple[JournalRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Tester:
+    """Who a token belongs to. `id` is the internal key, never shown."""
+
+    id: int
+    public_id: str
+    name: str
+    scopes: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class DraftView:
+    """An upload on its way: the stored file and what the sender has filled in so far."""
+
+    public_id: str
+    file: StoredFile
+    form: Mapping[str, JsonValue]
+    created_at: datetime
+    updated_at: datetime

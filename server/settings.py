@@ -1,0 +1,38 @@
+"""Every setting, read once from BENCHLEDGER_* variables."""
+
+from pathlib import Path
+
+from pydantic import Field
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+
+class Settings(BaseSettings):
+    model_config = SettingsConfigDict(env_prefix="BENCHLEDGER_", frozen=True)
+
+    data: Path = Field(default=Path("data"), description="folder of the database and stored files")
+    database_url: str | None = Field(default=None, description="else SQLite in the data folder")
+    host: str = "127.0.0.1"
+    port: int = 8000
+    public_url: str | None = Field(default=None, description="for links in previews and exports")
+    web_processes: int = Field(default=2, ge=1, le=32)
+    pool_size: int = Field(default=8, ge=1, le=200)
+    max_upload_bytes: int = Field(default=1024**3, ge=1024)
+    max_rows: int = Field(default=10_000_000, ge=2)
+    max_columns: int = Field(default=256, ge=2)
+    inline_rows: int = Field(default=2_000_000, ge=0, description="above: answered 202, worked later")
+    job_poll_s: float = 0.2
+    job_lease_s: float = 300.0
+    job_tries: int = 3
+    session_hours: float = 12.0
+    secure_cookies: bool = Field(default=False, description="set where the service sits behind TLS")
+
+    @property
+    def url(self) -> str:
+        """Database URL as SQLAlchemy wants it."""
+        if self.database_url is None:
+            return f"sqlite+pysqlite:///{self.data / 'benchledger.sqlite3'}"
+        return self.database_url.replace("postgresql://", "postgresql+psycopg://", 1)
+
+    @property
+    def files(self) -> Path:
+        return self.data / "files"
