@@ -1,0 +1,150 @@
+"""The `benchledger` command: names, options and exit codes. The work is in `server/commands/`.
+
+Exit codes: 0 done (findings included), 1 refused or not reachable, 2 a file that can't be used.
+"""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from server.errors import BenchledgerError, Unusable
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    help="Bench tests of mains-powered motor appliances: reduce, store, compare.",
+)
+
+LogFile = Annotated[Path, typer.Argument(help="the log, as the logger wrote it")]
+BenchFile = Annotated[
+    Path | None, typer.Option("--bench", help="TOML file that describes plate, rig and claims")
+]
+
+
+@app.command()
+def serve(
+    port: Annotated[int | None, typer.Option(help="else BENCHLEDGER_PORT, else 8000")] = None,
+    host: Annotated[str | None, typer.Option(help="else BENCHLEDGER_HOST, else 127.0.0.1")] = None,
+) -> None:
+    """Serve the pages and the API, with one worker."""
+    from server.commands.serve import serve as run
+
+    run(_settings(port=port, host=host))
+
+
+@app.command()
+def demo(port: Annotated[int | None, typer.Option()] = None) -> None:
+    """Load the demonstration data if it is not there yet, then serve."""
+    from server.commands.demo import demo as run
+
+    run(_settings(port=port))
+
+
+@app.command()
+def reduce(
+    log: LogFile,
+    bench: BenchFile = None,
+    json: Annotated[bool, typer.Option("--json", help="one JSON object, SI")] = False,
+    svg: Annotated[Path | None, typer.Option(help="write the picture to this file")] = None,
+) -> None:
+    """Turn a log into figures here, without a server."""
+    from server.commands.reduce import reduce as run
+
+    run(log, bench=bench, as_json=json, svg=svg)
+
+
+@app.command()
+def send(
+    log: LogFile,
+    bench: BenchFile = None,
+    server: Annotated[
+        str, typer.Option(envvar="BENCHLEDGER_SERVER", help="address of the service")
+    ] = "http://127.0.0.1:8000",
+    token: Annotated[
+        str | None, typer.Option(envvar="BENCHLEDGER_TOKEN", help="your token")
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="print the server's answer")] = False,
+) -> None:
+    """Send a log to a server and print its figures."""
+    from server.commands.send import send as run
+
+    run(log, bench=bench, server=server, token=token, as_json=json)
+
+
+@app.command()
+def recompute(
+    runs: Annotated[list[str] | None, typer.Argument(help="run ids; none: all")] = None,
+    stale: Annotated[bool, typer.Option("--stale", help="only where the method changed")] = False,
+) -> None:
+    """Rebuild figures from the stored recordings and say what changed."""
+    from server.commands.recompute import recompute as run
+
+    run(_settings(), run_ids=runs or [], only_stale=stale)
+
+
+@app.command()
+def migrate() -> None:
+    """Bring the database to this version's tables."""
+    from server.store.database import migrate as run
+
+    run(_settings())
+    typer.echo("The database is up to date.")
+
+
+@app.command()
+def token(
+    tester: Annotated[str, typer.Argument(help="name of the tester, made if new")],
+    days: Annotated[int, typer.Option(help="days until it expires")] = 90,
+) -> None:
+    """Make a token for a tester and print it, once."""
+    from server.commands.token import token as run
+
+    run(_settings(), tester=tester, days=days)
+
+
+@app.command()
+def backup(target: Annotated[Path, typer.Argument(help="the archive to write")]) -> None:
+    """Write database, files and keys into one archive."""
+    from server.actions.backup import backup as run
+
+    run(_settings(), target)
+    typer.echo(f"Written: {target}")
+
+
+@app.command()
+def restore(
+    source: Annotated[Path, typer.Argument(help="an archive written by backup")],
+    replace: Annotated[bool, typer.Option("--replace", help="overwrite what is there")] = False,
+) -> None:
+    """Read back an archive of database, files and keys."""
+    from server.actions.backup import restore as run
+
+    run(_settings(), source, replace=replace)
+    typer.echo(f"Restored from {source}")
+
+
+def _settings(port: int | None = None, host: str | None = None):  # type: ignore[no-untyped-def]
+    from server.settings import Settings
+
+    given = {"port": port, "host": host}
+    return Settings(**{name: value for name, value in given.items() if value is not None})
+
+
+def main() -> None:
+    """Entry point: refusals become one readable line and an exit code, never a traceback."""
+    try:
+        app()
+    except Unusable as refusal:
+        for problem in refusal.problems:
+            sys.stderr.write(f"{refusal.name}: {problem}\n")
+        sys.exit(2)
+    except BenchledgerError as refusal:
+        sys.stderr.write(f"{refusal}\n")
+        sys.exit(1)
+
+
+if __name__ == "__main__":
+    main()

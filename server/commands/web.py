@@ -1,0 +1,28 @@
+"""One web process of `serve`: takes the listening socket's number as its only argument."""
+
+import socket
+import sys
+
+import uvicorn
+
+from server.app import create_app
+from server.commands.parent import end_with_parent
+from server.settings import Settings
+
+
+def main() -> None:
+    end_with_parent()
+    settings = Settings()
+    listener = socket.socket(fileno=int(sys.argv[1]))
+    config = uvicorn.Config(
+        create_app(settings),
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=5,
+    )
+    uvicorn.Server(config).run(sockets=[listener])
+
+
+if __name__ == "__main__":
+    main()
