@@ -22,7 +22,10 @@ ROOMS: dict[str, tuple[set[str], set[str]]] = {
     "units": ({"model", "errors"}, {"pint"}),
     "reduction": ({"model", "errors"}, NUMERICS),
     "intake": ({"model", "units", "errors"}, READERS),
-    "store": ({"model", "errors", "settings"}, {"sqlalchemy", "alembic", "obstore", "polars", "orjson"}),
+    "store": (
+        {"model", "errors", "settings"},
+        {"sqlalchemy", "alembic", "obstore", "polars", "orjson"},
+    ),
     "actions": (
         {"model", "units", "errors", "settings", "intake", "reduction", "store"},
         {"sqlalchemy"},
