@@ -74,7 +74,7 @@ def _floor(path: Path, *, messy: bool):  # type: ignore[no-untyped-def]
             skip_rows=n_skip,
             separator=separator,
             decimal_comma=messy,
-            schema={name: pl.Float64 for name in names},
+            schema=dict.fromkeys(names, pl.Float64),
             quote_char=None,
             null_values=["", "OL", "---", "NaN"] if messy else None,
         )
