@@ -1,0 +1,19 @@
+"""Bytes to a checked recording, and the bench file. Knows no SQL and no HTTP."""
+
+from server.intake.bench import bench_from_mapping, bench_to_mapping, read_bench
+from server.intake.digest import recording_digest
+from server.intake.limits import ReadLimits
+from server.intake.log import preview_log, read_log
+from server.intake.parquet import load_recording, write_recording
+
+__all__ = [
+    "ReadLimits",
+    "bench_from_mapping",
+    "bench_to_mapping",
+    "load_recording",
+    "preview_log",
+    "read_bench",
+    "read_log",
+    "recording_digest",
+    "write_recording",
+]

@@ -44,6 +44,8 @@ class Instrument:
     digits: float | None = None
     resolution: float | None = None
     calibrated: date | None = None
+    distribution: str | None = None
+    coverage_factor: float | None = None
     typed: Typed = field(default_factory=dict)
 
 
@@ -53,7 +55,8 @@ class Rig:
 
     `drag` is torque lost before the sensor, (speed_rad_s, torque_nm) pairs in rising speed.
     `inertia_kg_m2` is everything that turns between air gap and torque sensor, the rotor included;
-    `rotor_inertia_kg_m2` is the rotor alone.
+    `rotor_inertia_kg_m2` is the rotor alone. `*_uncertainty_rel` are relative standard
+    uncertainties.
     """
 
     name: str | None = None
@@ -69,6 +72,9 @@ class Rig:
     meter_true_rms: bool | None = None
     meter_real_power: bool | None = None
     instruments: tuple[Instrument, ...] = ()
+    arm_uncertainty_rel: float | None = None
+    inertia_uncertainty_rel: float | None = None
+    drag_uncertainty_rel: float | None = None
     typed: Typed = field(default_factory=dict)
 
 
