@@ -1,0 +1,358 @@
+"""Random sound brake runs: a motor, a rig, a programme and a way of writing, from one seed.
+
+What is drawn stays within what a competent tester would call a good run: the peak is bracketed,
+instruments are better than 0.2 %, the stand rests before and after.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from seed_data.bench_file import bench_toml
+from seed_data.brake import Readings, brake_run
+from seed_data.dialects import Dialect, write_log
+from seed_data.motors import (
+    RPM,
+    InductionMotor,
+    Line,
+    Losses,
+    MagnetMotor,
+    SeriesMotor,
+    Truth,
+    load_line,
+    truth,
+)
+from seed_data.plans import along_the_line, dwells, sweep
+from seed_data.rigs import BrakeRig
+
+FAMILIES = ("series", "permanent magnet", "induction")
+
+# Slips of unit by channel: both directions of each are tried.
+SLIPS: dict[str, tuple[float, ...]] = {
+    "torque": (8.850745791, 12.0, 16.0, 141.6119, 9.80665),
+    "force": (9.80665, 16.0, 101.9716),
+    "speed": (9.549296586,),
+    "power": (1000.0, 745.6999),
+    "current": (1000.0,),
+    "voltage": (1000.0,),
+}
+
+
+@dataclass(frozen=True)
+class Case:
+    """One drawn run as files, with what was true."""
+
+    seed: int
+    family: str
+    style: str  # dwells | sweep
+    log_name: str
+    log: bytes
+    bench: str
+    truth: Truth
+    written: tuple[str, ...]  # channels in the log
+    dialect: Dialect
+
+
+def draw_case(seed: int, *, family: str | None = None, slip=None, style: str | None = None) -> Case:
+    """A run from `seed`. `slip` (channel, factor) writes that channel's values times factor."""
+    rng = np.random.default_rng(seed)
+    drawn_family = FAMILIES[int(rng.integers(3))]
+    drawn_style = "dwells" if rng.random() < 0.6 else "sweep"
+    family, style = family or drawn_family, style or drawn_style
+    motor, line = draw_motor(family, rng)
+    rig = draw_rig(motor, line, rng)
+    plan, rig = draw_plan(motor, line, rig, style, rng)
+    readings = brake_run(motor, line, rig, plan, rng)
+    channels, units, dialect = draw_writing(readings, rig, line, rng)
+    if slip is not None:
+        channels = {**channels, slip[0]: channels[slip[0]] * slip[1]}
+    order = ["time", *rng.permutation([name for name in units if name != "time"]).tolist()]
+    log = write_log(channels, units, dialect, rng, order=order)
+    return Case(
+        seed=seed,
+        family=family,
+        style=style,
+        log_name=f"run-{seed}.{'txt' if dialect.separator in (' ', chr(9)) else 'csv'}",
+        log=log,
+        bench=bench_toml(bench_parts(motor, line, rig, rng, force="force" in units)),
+        truth=truth(motor, line, rig.drag),
+        written=tuple(order),
+        dialect=dialect,
+    )
+
+
+def draw_motor(family: str, rng) -> tuple:
+    """A motor of the family and its line, scaled from per-unit values."""
+    volts, hertz = [(120.0, 60.0), (230.0, 50.0), (240.0, 50.0)][int(rng.integers(3))]
+    source = {"resistance_ohm": rng.uniform(0.1, 0.4), "reactance_ohm": rng.uniform(0.02, 0.1)}
+    volt_amperes = rng.uniform(350, 1500)
+    amperes = volt_amperes / volts
+    if family == "series":
+        line = Line(volts * rng.uniform(0.985, 1.015), hertz, **source)
+        return draw_series(rng, volts, amperes), line
+    if family == "permanent magnet":
+        if rng.random() < 0.5:
+            line = Line(volts, hertz, **source)
+        else:
+            line = Line(volts, 0.0, resistance_ohm=source["resistance_ohm"])
+        return draw_magnet(rng, volts * (0.9 if line.is_ac else 1.0), amperes), line
+    line = Line(volts * rng.uniform(0.985, 1.015), hertz, **source)
+    return draw_induction(rng, volts, amperes, hertz), line
+
+
+def draw_series(rng, volts: float, amperes: float) -> SeriesMotor:
+    base = volts / amperes
+    r, x = base * rng.uniform(0.08, 0.14), base * rng.uniform(0.18, 0.3)
+    speed = rng.uniform(9000, 21000) * RPM
+    emf = np.sqrt(volts**2 - (x * amperes) ** 2) - r * amperes - 2.0
+    knee = amperes * rng.uniform(0.6, 1.4)
+    torque = emf * amperes / speed
+    return SeriesMotor(
+        k_sat_vs=emf / speed * np.hypot(amperes, knee) / amperes,
+        knee_a=knee,
+        resistance_ohm=r,
+        reactance_ohm=x,
+        brush_drop_v=2.0,
+        iron_w=emf * amperes * rng.uniform(0.03, 0.07),
+        iron_speed=speed,
+        losses=Losses(
+            coulomb_nm=torque * rng.uniform(0.01, 0.03),
+            windage_nms2=torque * rng.uniform(0.03, 0.09) / speed**2,
+        ),
+    )
+
+
+def draw_magnet(rng, volts: float, amperes: float) -> MagnetMotor:
+    r = volts / amperes * rng.uniform(0.1, 0.18)
+    speed = rng.uniform(2500, 14000) * RPM
+    k = (volts - r * amperes - 2.0) / speed
+    torque = k * amperes
+    return MagnetMotor(
+        k_vs=k,
+        resistance_ohm=r,
+        brush_drop_v=2.0,
+        iron_w=volts * amperes * rng.uniform(0.02, 0.05),
+        iron_speed=speed,
+        losses=Losses(
+            coulomb_nm=torque * rng.uniform(0.01, 0.03),
+            viscous_nms=torque * rng.uniform(0.005, 0.02) / speed,
+            windage_nms2=torque * rng.uniform(0.005, 0.02) / speed**2,
+        ),
+    )
+
+
+def draw_induction(rng, volts: float, amperes: float, hertz: float) -> InductionMotor:
+    base = volts / amperes
+    poles = int(rng.choice([2, 4]))
+    torque = volts * amperes * 0.6 * poles / (4 * np.pi * hertz)
+    return InductionMotor(
+        poles=poles,
+        r1_ohm=base * rng.uniform(0.05, 0.08),
+        x1_ohm=base * rng.uniform(0.06, 0.1),
+        r2_ohm=base * rng.uniform(0.06, 0.1),
+        x2_ohm=base * rng.uniform(0.06, 0.1),
+        xm_ohm=base * rng.uniform(1.6, 2.4),
+        core_ohm=base * rng.uniform(18, 35),
+        losses=Losses(
+            coulomb_nm=torque * rng.uniform(0.01, 0.03),
+            windage_nms2=torque * rng.uniform(0.01, 0.03) * (poles / (4 * np.pi * hertz)) ** 2,
+        ),
+        backward=bool(rng.random() < 0.6),
+    )
+
+
+def draw_rig(motor, line: Line, rng) -> BrakeRig:
+    """A rig that suits the motor, with a zero that is off and drag before its sensor."""
+    found = truth(motor, line)
+    torque, free = found.torque_at_max, found.free_speed
+    rotor = torque * rng.uniform(0.15, 0.5) / free
+    drag = torque * rng.uniform(0.01, 0.05)
+    share = rng.random()
+    return BrakeRig(
+        name="drawn",
+        absorber=str(rng.choice(["eddy-current brake", "hysteresis brake", "friction brake"])),
+        inertia=rotor * rng.uniform(1.2, 2.5),
+        rotor_inertia=rotor,
+        arm_m=float(rng.choice([0.1, 0.15, 0.2, 0.25])) if rng.random() < 0.5 else None,
+        drag_nm=drag * share,
+        drag_nms=drag * (1 - share) / found.speed_at_max,
+        torque_range_nm=torque * 2,
+        zero_nm=torque * rng.uniform(-0.08, 0.08),
+        zero_creep_nm=torque * rng.uniform(-0.003, 0.003),
+        torque_gain=rng.uniform(-0.0015, 0.0015),
+        torque_noise_rel=rng.uniform(2e-4, 1e-3),
+        torque_lag_s=float(rng.choice([0.0, 0.0, rng.uniform(0.05, 0.3)])),
+        speed_noise_rel=rng.uniform(5e-5, 5e-4),
+        meter_gain=tuple(rng.uniform(-0.001, 0.001, 3).tolist()),
+        meter_noise_rel=rng.uniform(1e-4, 1e-3),
+    )
+
+
+def draw_plan(motor, line: Line, rig: BrakeRig, style: str, rng):
+    """A programme that brackets the peak, and the rig with a speed sensor that suits it."""
+    found = truth(motor, line, rig.drag)
+    if motor.family == "induction":
+        sync = motor.synchronous(line)
+        lowest = sync - (sync - found.speed_at_max) * rng.uniform(1.25, 1.7)
+    else:
+        lowest = found.speed_at_max * rng.uniform(0.45, 0.75)
+    interval = float(rng.choice([0.02, 0.05, 0.1]))
+    idle = {"idle_before_s": rng.uniform(3, 6), "idle_after_s": rng.uniform(3, 6)}
+    if style == "dwells":
+        speeds = along_the_line(motor, line, rig, lowest, int(rng.integers(9, 15)))
+        plan = dwells(
+            speeds,
+            hold_s=rng.uniform(3, 6),
+            travel_s=rng.uniform(0.7, 1.5),
+            interval_s=interval,
+            free_s=rng.uniform(4, 6),
+            **idle,
+        )
+    else:
+        interval = min(interval, 0.05)
+        plan = sweep(
+            lowest,
+            found.free_speed * 0.97,
+            down_s=rng.uniform(12, 30),
+            up_s=rng.uniform(12, 30),
+            interval_s=interval,
+            free_s=rng.uniform(4, 6),
+            **idle,
+        )
+    if rng.random() < 0.6:
+        wanted = 2 * np.pi / (found.free_speed * interval * rng.uniform(5e-4, 3e-3))
+        steps = np.array([1, 2, 4, 6, 10, 20, 30, 60, 120, 360, 1024])
+        pulses = float(steps[np.argmin(np.abs(np.log(steps / wanted)))])
+        rig = replace(rig, pulses_per_revolution=pulses)
+    speed, at = load_line(motor, line)
+    most = at.torque_nm[speed >= lowest].max()
+    return plan, replace(rig, torque_range_nm=_round_up(1.25 * most))
+
+
+def _round_up(value: float) -> float:
+    scale = 10.0 ** np.floor(np.log10(value))
+    return float(next(m for m in (1, 1.5, 2, 3, 5, 7.5, 10) if m * scale >= value) * scale)
+
+
+def draw_writing(readings: Readings, rig: BrakeRig, line: Line, rng):
+    """Which channels are written, in which units, by which dialect."""
+    channels = dict(readings.channels)
+    apparent = channels["voltage"] * channels["current"]
+    channels["apparent_power"] = apparent
+    channels["power_factor"] = np.divide(
+        channels["power"], apparent, out=np.zeros_like(apparent), where=apparent > 0
+    )
+    units = {"time": "s", "voltage": "V", "current": str(rng.choice(["A", "A", "A", "mA"]))}
+    if line.is_ac:
+        power = ["power", "power", "power", "power power_factor", "power_factor"]
+        for name in str(rng.choice(power)).split():
+            units[name] = str(rng.choice(["W", "W", "kW"])) if name == "power" else ""
+        if rng.random() < 0.3:
+            units["frequency"] = "Hz"
+    elif rng.random() < 0.5:
+        units["power"] = "W"
+    if rig.arm_m is not None:
+        channels["force"] = channels["torque"] / rig.arm_m
+        units["force"] = str(rng.choice(["N", "N", "g", "lbf", "kgf"]))
+    else:
+        named = ["N·m", "N·m", "mN·m", "lbf·in", "ozf·in", "kgf·cm", "lbf·ft"]
+        units["torque"] = str(rng.choice(named))
+    units["speed"] = str(rng.choice(["rpm", "rpm", "rad/s"]))
+    if rng.random() < 0.4:
+        units["temperature_1"] = "°C"
+    if rng.random() < 0.3:
+        units["brake_setting"] = "%"
+    return channels, units, draw_dialect(rng, units)
+
+
+def draw_dialect(rng, units: dict[str, str]) -> Dialect:
+    language = str(
+        rng.choice(["english", "english", "symbols", "german", "french", "spanish", "plain"])
+    )
+    comma = language in ("german", "french", "spanish") or rng.random() < 0.1
+    separator = (
+        str(rng.choice([";", "\t"])) if comma else str(rng.choice([",", ",", ";", "\t", " "]))
+    )
+    if separator == " " and language not in ("symbols", "plain"):
+        separator = ","
+    styles = ["brackets", "square", "slash", "row"]
+    named = "joined" if language == "plain" else str(rng.choice(styles))
+    if separator == " ":
+        named = "joined" if language == "plain" else "row"
+    if units["speed"] == "rpm":
+        units["speed"] = {"german": "1/min", "french": "tr/min"}.get(language, "rpm")
+    clocks = ["s", "s", "ms", "mm:ss", "hh:mm:ss", "iso"]
+    clock = str(rng.choice(clocks)) if separator != " " and named != "row" else "s"
+    preambles = [
+        (),
+        (),
+        ("# logged on the bench", "# interval as set"),
+        ("Device: bench meter", ""),
+    ]
+    marked = [(), ("# logged on the bench",)]
+    chosen = marked if separator == " " else preambles
+    gaps = ["NaN", "---", "OL"] if separator == " " else ["", "NaN", "---", "OL"]
+    wide = str(rng.choice(["utf-8", "utf-8", "utf-8-sig", "utf-16", "latin-1"]))
+    return Dialect(
+        language=language,
+        separator=separator,
+        decimal="," if comma else ".",
+        thousands=str(rng.choice(["", "", "." if comma else "'"])) if separator != " " else "",
+        units=named,
+        clock=clock,
+        encoding=wide,
+        newline=str(rng.choice(["\n", "\r\n"])),
+        preamble=chosen[int(rng.integers(len(chosen)))],
+        quoted=bool(rng.random() < 0.15) and separator != " ",
+        blank=str(rng.choice(gaps)),
+        blank_rel=float(rng.choice([0.0, 0.002])),
+        padded=bool(rng.random() < 0.15) or separator == " ",
+        extra="Status" if rng.random() < 0.2 else None,
+    )
+
+
+def bench_parts(motor, line: Line, rig: BrakeRig, rng, *, force: bool) -> dict:
+    """The bench file's tables, as the tester would write them."""
+    found = truth(motor, line, rig.drag)
+    speed, at = load_line(motor, line)
+    loaded = speed >= found.speed_at_max
+    share = at.torque_nm[loaded] * speed[loaded] / found.shaft_power_max_steady
+    rated = int(np.argmin(np.abs(share - rng.uniform(0.5, 0.75))))
+    top = found.free_speed * 1.1
+    sensed = "force" if force else "torque"
+    over = rig.arm_m if force and rig.arm_m else 1.0
+    unit = "N" if force else "N m"
+    span = rig.torque_range_nm / over
+    return {
+        "plate": {
+            "voltage": f"{round(line.voltage_v / 10) * 10:g} V",
+            "supply": "AC" if line.is_ac else "DC",
+            "frequency": f"{line.frequency_hz:g} Hz" if line.is_ac else None,
+            "current": f"{at.current_a[loaded][rated]:.2f} A",
+            "circuit": "15 A" if line.voltage_v < 150 else "13 A",
+            "motor_family": motor.family,
+        },
+        "rig": {
+            "absorber": rig.absorber,
+            "arm": f"{rig.arm_m:g} m" if force else None,
+            "inertia": f"{rig.inertia:.4e} kg m^2",
+            "rotor_inertia": f"{rig.rotor_inertia:.4e} kg m^2",
+            "drag": [[f"{s:.2f} rad/s", f"{t:.6f} N m"] for s, t in rig.drag_table(top)],
+            "pulses_per_revolution": f"{rig.pulses_per_revolution:g}"
+            if rig.pulses_per_revolution
+            else None,
+        },
+        "instrument": [
+            {
+                "channel": sensed,
+                "of_reading": "0.2 %",
+                "range": f"{span:.6g} {unit}",
+                "of_range": "0.05 %",
+                "resolution": f"{span / rig.torque_steps:.3g} {unit}",
+            },
+            {"channel": "speed", "of_reading": "0.05 %"},
+            {"channel": "voltage", "of_reading": "0.1 %"},
+            {"channel": "current", "of_reading": "0.1 %"},
+            {"channel": "power", "of_reading": "0.2 %"},
+        ],
+    }
