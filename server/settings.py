@@ -15,6 +15,7 @@ class Settings(BaseSettings):
     port: int = 8000
     public_url: str | None = Field(default=None, description="for links in previews and exports")
     web_processes: int = Field(default=2, ge=1, le=32)
+    web_threads: int = Field(default=4, ge=1, le=64, description="threads of one web process")
     pool_size: int = Field(default=8, ge=1, le=200)
     max_upload_bytes: int = Field(default=1024**3, ge=1024)
     max_rows: int = Field(default=10_000_000, ge=2)
