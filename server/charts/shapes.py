@@ -1,0 +1,130 @@
+"""The strokes every SVG picture is made of: strings, escaped, coordinates to 0.1 px."""
+
+from collections.abc import Iterable, Sequence
+from math import cos, pi, sin
+
+_ESCAPES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;"})
+
+# Widths of characters in the common system sans faces, in em, a little on the wide side.
+_NARROW = frozenset("ijlI.,:;'|!()[] \u202f\u00a0ftr1-·")
+_WIDE = frozenset("mwMW@%ÄÖÜGOQDNHCAVXYKBRU—…±÷")
+
+
+def escape(text: str) -> str:
+    return text.translate(_ESCAPES)
+
+
+def px(value: float) -> str:
+    """A coordinate to 0.1 px, without a trailing ".0"."""
+    text = f"{value:.1f}"
+    return text[:-2] if text.endswith(".0") else text
+
+
+def text_width(text: str, size: float = 13.0) -> float:
+    """An estimate, on the wide side: labels must not meet, whichever sans the system has."""
+    em = sum(0.36 if c in _NARROW else 0.78 if c in _WIDE else 0.59 for c in text)
+    return em * size
+
+
+def ellipsis(text: str, width: float, size: float = 13.0) -> str:
+    """The text cut with … so that it fits; the whole stands in a title."""
+    if text_width(text, size) <= width:
+        return text
+    kept = text
+    while kept and text_width(kept + "…", size) > width:
+        kept = kept[:-1]
+    return kept.rstrip() + "…"
+
+
+def text(x: float, y: float, content: str, classes: str = "t") -> str:
+    """A text element; content is escaped here."""
+    return f'<text class="{classes}" x="{px(x)}" y="{px(y)}">{escape(content)}</text>'
+
+
+def path(d: str, classes: str) -> str:
+    return f'<path class="{classes}" d="{d}"/>'
+
+
+def horizontal(x1: float, x2: float, y: float) -> str:
+    return f"M{px(x1)} {px(y)}H{px(x2)}"
+
+
+def vertical(x: float, y1: float, y2: float) -> str:
+    return f"M{px(x)} {px(y1)}V{px(y2)}"
+
+
+def circle(x: float, y: float, radius: float, classes: str) -> str:
+    return f'<circle class="{classes}" cx="{px(x)}" cy="{px(y)}" r="{px(radius)}"/>'
+
+
+def rectangle(x: float, y: float, width: float, height: float, classes: str) -> str:
+    return (
+        f'<rect class="{classes}" x="{px(x)}" y="{px(y)}" '
+        f'width="{px(width)}" height="{px(height)}"/>'
+    )
+
+
+def polygon_d(points: Iterable[tuple[float, float]]) -> str:
+    return polyline_d(points) + "Z"
+
+
+def polyline_d(points: Iterable[tuple[float, float]]) -> str:
+    return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
+
+
+def diamond_d(x: float, y: float, half: float) -> str:
+    return polygon_d(((x, y - half), (x + half, y), (x, y + half), (x - half, y)))
+
+
+def cross_d(x: float, y: float, half: float = 3.5) -> str:
+    left, right, top, bottom = px(x - half), px(x + half), px(y - half), px(y + half)
+    return f"M{left} {top}L{right} {bottom}M{left} {bottom}L{right} {top}"
+
+
+def _ring(x: float, y: float, radii: Sequence[float], turn: float) -> str:
+    n = len(radii)
+    angles = (turn + 2 * pi * i / n for i in range(n))
+    return polygon_d((x + r * sin(a), y - r * cos(a)) for a, r in zip(angles, radii, strict=True))
+
+
+def marker_d(marker: str, x: float, y: float, size: float = 4.5) -> str:
+    """One of figure.MARKERS as path data, of about equal area."""
+    if marker == "square":
+        half = size * 0.9
+        return f"M{px(x - half)} {px(y - half)}h{px(2 * half)}v{px(2 * half)}h{px(-2 * half)}Z"
+    if marker == "triangle":
+        return _ring(x, y + size * 0.2, (size * 1.3,) * 3, 0.0)
+    if marker == "wedge":
+        return _ring(x, y - size * 0.2, (size * 1.3,) * 3, pi)
+    if marker == "pentagon":
+        return _ring(x, y, (size * 1.15,) * 5, 0.0)
+    if marker == "star":
+        return _ring(x, y, (size * 1.45, size * 0.6) * 5, 0.0)
+    r = px(size)
+    return f"M{px(x - size)} {px(y)}a{r} {r} 0 1 0 {px(2 * size)} 0a{r} {r} 0 1 0 {px(-2 * size)} 0"
+
+
+def thinned(
+    points: list[tuple[float, float]], tolerance: float = 0.25
+) -> list[tuple[float, float]]:
+    """Fewer points, none further than `tolerance` px from the line left (Douglas and Peucker)."""
+    if len(points) < 3:
+        return points
+    keep = [False] * len(points)
+    keep[0] = keep[-1] = True
+    stack = [(0, len(points) - 1)]
+    while stack:
+        first, last = stack.pop()
+        (x1, y1), (x2, y2) = points[first], points[last]
+        dx, dy = x2 - x1, y2 - y1
+        length = (dx * dx + dy * dy) ** 0.5 or 1.0
+        worst, at = tolerance, -1
+        for i in range(first + 1, last):
+            x, y = points[i]
+            off = abs(dx * (y - y1) - dy * (x - x1)) / length
+            if off > worst:
+                worst, at = off, i
+        if at > 0:
+            keep[at] = True
+            stack += [(first, at), (at, last)]
+    return [p for p, kept in zip(points, keep, strict=True) if kept]

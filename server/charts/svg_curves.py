@@ -1,0 +1,151 @@
+"""Small multiples, drawn: curves over a common kind of axis, each in its own frame."""
+
+from server.charts.figure import CurvesPanel, Line, Points, Span
+from server.charts.scale import Scale, tick_texts, ticks
+from server.charts.shapes import (
+    cross_d,
+    horizontal,
+    marker_d,
+    path,
+    polygon_d,
+    polyline_d,
+    px,
+    rectangle,
+    text,
+    text_width,
+    thinned,
+    vertical,
+)
+
+HEIGHT_WIDE = 250.0
+HEIGHT_NARROW = 220.0
+GAP = 32.0
+GUTTER = 52.0
+
+
+def draw_curves(
+    parts: list[str], panels: list[CurvesPanel], *, width: int, top: float, is_narrow: bool
+) -> float:
+    """Draws the panels in one or two columns; returns the y below them."""
+    is_trace = any(panel.spans for panel in panels)
+    n_columns = 1 if is_narrow or is_trace or len(panels) == 1 else 2
+    cell = (width - GAP * (n_columns - 1)) / n_columns
+    height = HEIGHT_NARROW if is_narrow else HEIGHT_WIDE
+    if is_trace:
+        height = 150.0
+    for i, panel in enumerate(panels):
+        left = (i % n_columns) * (cell + GAP)
+        y = top + (i // n_columns) * (height + 12.0)
+        _draw_panel(parts, panel, left=left, top=y, width=cell, height=height)
+    n_rows = -(-len(panels) // n_columns)
+    return top + n_rows * (height + 12.0)
+
+
+def _draw_panel(
+    parts: list[str], panel: CurvesPanel, *, left: float, top: float, width: float, height: float
+) -> None:
+    x = Scale(panel.x.low, panel.x.high, left + GUTTER, left + width - 8.0)
+    y = Scale(panel.y.low, panel.y.high, top + height - 40.0, top + 30.0)
+    for span in panel.spans:
+        parts.append(_span(span, x, y))
+    parts.append(_frame(panel, x, y, left=left, top=top))
+    for line in panel.lines:
+        parts.append(f'<g class="c-{line.role}">{_band(line, x, y)}{_line(line, x, y)}</g>')
+    for points in panel.points:
+        parts.append(f'<g class="c-{points.role}">{_points(points, x, y)}</g>')
+
+
+def _frame(panel: CurvesPanel, x: Scale, y: Scale, *, left: float, top: float) -> str:
+    title = f"{panel.y.label}, {panel.y.unit}" if panel.y.unit else panel.y.label
+    below = f"{panel.x.label}, {panel.x.unit}" if panel.x.unit else panel.x.label
+    y_values = ticks(panel.y.low, panel.y.high, max(2, int((y.start - y.end) / 34)))
+    x_values = ticks(panel.x.low, panel.x.high, max(2, int((x.end - x.start) / 76)))
+    base = y.at(0.0) if panel.y.low <= 0 <= panel.y.high else y.start
+    drawn = [
+        text(left, top + 12, title, "s"),
+        path("".join(horizontal(x.start, x.end, y.at(v)) for v in y_values), "gr"),
+        path(horizontal(x.start, x.end, base), "ax"),
+    ]
+    for value, written in zip(y_values, tick_texts(y_values), strict=True):
+        drawn.append(text(x.start - 6, y.at(value) + 4, written, "s n e"))
+    for value, written in zip(x_values, tick_texts(x_values), strict=True):
+        at = min(x.at(value), x.end + 8 - text_width(written, 12) / 2)
+        drawn.append(text(at, y.start + 17, written, "s n m"))
+    drawn.append(text(x.end, y.start + 34, below, "s e"))
+    return "".join(drawn)
+
+
+def _span(span: Span, x: Scale, y: Scale) -> str:
+    start, end = x.at(span.low), x.at(span.high)
+    drawn = rectangle(start, y.end, end - start, y.start - y.end, "sp") if span.is_steady else ""
+    drawn += path(vertical(start, y.end - 8, y.start), "gr")
+    if span.label and end - start > text_width(span.label, 12) + 6:
+        drawn += text(start + 4, y.end - 3, span.label, "s")
+    return drawn
+
+
+def _clamped(value: float, y: Scale) -> float:
+    """Bands may leave the frame; what is drawn stays in it."""
+    return max(y.end, min(y.start, y.at(value)))
+
+
+def _band(line: Line, x: Scale, y: Scale) -> str:
+    if not line.half_width:
+        return ""
+    whole = [
+        (x.at(a), b, h)
+        for a, b, h in zip(line.x, line.y, line.half_width, strict=True)
+        if b is not None
+    ]
+    upper = thinned([(a, _clamped(b + h, y)) for a, b, h in whole])
+    lower = thinned([(a, _clamped(b - h, y)) for a, b, h in whole])
+    if len(whole) < 2 or max(h for _, _, h in whole) * abs(y.factor) < 0.75:
+        return ""
+    return path(polygon_d([*upper, *reversed(lower)]), "bd")
+
+
+def _line(line: Line, x: Scale, y: Scale) -> str:
+    beyond = line.beyond or (False,) * len(line.x)
+    solid: list[list[tuple[float, float]]] = [[]]
+    dashed: list[list[tuple[float, float]]] = [[]]
+    previous: tuple[tuple[float, float], bool] | None = None
+    for a, b, is_beyond in zip(line.x, line.y, beyond, strict=True):
+        if b is None:
+            previous = None
+            solid.append([])
+            dashed.append([])
+            continue
+        here = (x.at(a), y.at(b))
+        runs = dashed if is_beyond else solid
+        if previous is not None and previous[1] != is_beyond:
+            runs.append([previous[0]])
+        runs[-1].append(here)
+        previous = (here, is_beyond)
+    drawn = ""
+    for runs, classes in ((solid, "l"), (dashed, "d")):
+        d = "".join(polyline_d(_light(run)) for run in runs if len(run) > 1)
+        if d:
+            drawn += path(d, classes)
+    return drawn
+
+
+def _light(run: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Thinned where that is cheap; a long trace comes thinned for the screen already."""
+    return thinned(run) if len(run) <= 400 else run
+
+
+def _points(points: Points, x: Scale, y: Scale) -> str:
+    bars = ""
+    for a, b, half in zip(
+        points.x, points.y, points.half_width or (None,) * len(points.x), strict=True
+    ):
+        if half is not None and half * abs(y.factor) > 5:
+            at = x.at(a)
+            top, bottom = _clamped(b + half, y), _clamped(b - half, y)
+            bars += vertical(at, top, bottom)
+            bars += f"M{px(at - 3)} {px(top)}h6M{px(at - 3)} {px(bottom)}h6"
+    drawn = path(bars, "hr") if bars else ""
+    places = [(x.at(a), y.at(b)) for a, b in zip(points.x, points.y, strict=True)]
+    if points.marker == "cross":
+        return drawn + path("".join(cross_d(a, b) for a, b in places), "hr")
+    return drawn + path("".join(marker_d(points.marker, a, b) for a, b in places), "f")
