@@ -1,0 +1,12 @@
+"""JSON over HTTP, under /api/v1."""
+
+from fastapi import APIRouter
+
+from server.api import problem_kinds
+from server.api.openapi import operation_id, refusals
+
+router = APIRouter(
+    prefix="/api/v1", generate_unique_id_function=operation_id, responses=refusals(422, 500)
+)
+for part in (problem_kinds,):
+    router.include_router(part.router)

@@ -1,0 +1,88 @@
+"""The web application: made by `create_app(settings)`, nothing at import."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from anyio import to_thread
+from fastapi import FastAPI, Request
+from fastapi.responses import JSONResponse, Response
+from starlette.requests import ClientDisconnect
+from starlette.types import Scope
+from starlette_compress import CompressMiddleware
+
+import server.pages as pages
+from server import __version__
+from server.api import router as api_router
+from server.api.openapi import DESCRIPTION, describe
+from server.dependencies import ReadSession
+from server.dependencies.resources import make_resources
+from server.middleware import BodyLimit, EdgeHeaders
+from server.problems import install_problem_handlers
+from server.settings import Settings
+from server.static_files import PREFIX, static_app
+from server.store.database import ping
+
+# What a body may hold that carries no log: a form or a JSON document.
+_SMALL_BODY_BYTES = 1 << 20
+# Room for the other parts of a multipart upload and for what frames them.
+_FRAME_BYTES = 4 << 20
+_UPLOADS = ("/api/v1/runs", "/send")
+
+
+def create_app(settings: Settings | None = None) -> FastAPI:
+    """The whole service over one database. Settings are read here, not at import."""
+    settings = settings or Settings()
+    app = FastAPI(
+        title="Benchledger",
+        version=__version__,
+        description=DESCRIPTION,
+        openapi_url="/api/v1/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+        lifespan=_lifespan,
+        redirect_slashes=False,
+        swagger_ui_oauth2_redirect_url=None,
+    )
+    app.state.settings = settings
+    app.state.resources = make_resources(settings)
+    install_problem_handlers(app)
+    app.add_exception_handler(ClientDisconnect, _on_disconnect)
+    app.include_router(api_router)
+    if hasattr(pages, "router"):
+        app.include_router(pages.router, include_in_schema=False)
+    app.add_api_route("/healthz", healthz, include_in_schema=False)
+    app.mount(PREFIX, static_app(), name="static")
+    # The last added is the outermost.
+    app.add_middleware(BodyLimit, limit_for=_limits(settings))
+    app.add_middleware(CompressMiddleware, minimum_size=600)
+    app.add_middleware(EdgeHeaders, over_tls=settings.secure_cookies)
+    describe(app)
+    return app
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    # More threads than this only take turns at the interpreter's lock: readers wait longer.
+    to_thread.current_default_thread_limiter().total_tokens = app.state.settings.web_threads
+    yield
+    app.state.resources.engine.dispose()
+
+
+def healthz(read: ReadSession) -> Response:
+    """200 when the database answers."""
+    ping(read)
+    return JSONResponse({"status": "ready"}, headers={"Cache-Control": "no-store"})
+
+
+def _limits(settings: Settings):  # type: ignore[no-untyped-def]
+    def limit_for(scope: Scope) -> tuple[int, str]:
+        if scope["path"].startswith(_UPLOADS):
+            return settings.max_upload_bytes + _FRAME_BYTES, "BENCHLEDGER_MAX_UPLOAD_BYTES"
+        return _SMALL_BODY_BYTES, "a body without a log"
+
+    return limit_for
+
+
+def _on_disconnect(_request: Request, _error: Exception) -> Response:
+    """The sender hung up; nobody hears this answer."""
+    return Response(status_code=400)

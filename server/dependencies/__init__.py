@@ -1,0 +1,18 @@
+"""What endpoints ask for: a session behind its slot, who asks, an upload that has arrived."""
+
+from server.dependencies.people import Signed, Viewer, Writer
+from server.dependencies.resources import resources_of
+from server.dependencies.sessions import ReadSession, WriteSession
+from server.dependencies.uploads import Arrived, ArrivedFile, receive_upload
+
+__all__ = [
+    "Arrived",
+    "ArrivedFile",
+    "ReadSession",
+    "Signed",
+    "Viewer",
+    "WriteSession",
+    "Writer",
+    "receive_upload",
+    "resources_of",
+]

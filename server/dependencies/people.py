@@ -1,0 +1,83 @@
+"""Who asks: by bearer token, or on the pages by the session cookie."""
+
+from typing import Annotated
+
+from anyio import to_thread
+from fastapi import Depends, Request
+
+from server.dependencies.resources import Resources, resources_of
+from server.errors import NotAllowed, SignInNeeded
+from server.model.views import Tester
+from server.sign_in import session_key
+from server.store.database import read_session
+
+_SAFE_METHODS = {"GET", "HEAD"}
+WRITE = "write"
+
+
+async def _viewer(request: Request) -> Tester | None:
+    """Who asks, None for a reader without credentials. A token that is sent must be good."""
+    resources = resources_of(request)
+    token = _bearer_token(request)
+    if token is not None:
+        async with resources.slots:
+            return await to_thread.run_sync(_by_token, resources, token)
+    key = session_key(request)
+    # A cookie comes by itself, so on the API it only reads; on the pages every form is checked.
+    is_api = request.url.path.startswith("/api/")
+    if key is None or (is_api and request.method not in _SAFE_METHODS):
+        return None
+    async with resources.slots:
+        return await to_thread.run_sync(_by_session, resources, key)
+
+
+def _bearer_token(request: Request) -> str | None:
+    header = request.headers.get("authorization")
+    if header is None:
+        return None
+    scheme, _, token = header.partition(" ")
+    if scheme.lower() != "bearer" or not token.strip():
+        raise SignInNeeded("Send the token as “Authorization: Bearer …”.")
+    return token.strip()
+
+
+def _by_token(resources: Resources, token: str) -> Tester:
+    from server.store.people import tester_for_token
+
+    with read_session(resources.engine) as session:
+        tester = tester_for_token(session, token=token)
+    if tester is None:
+        raise SignInNeeded("This token is unknown, revoked or expired.")
+    return tester
+
+
+def _by_session(resources: Resources, key: str) -> Tester | None:
+    from server.store.people import tester_for_session
+
+    with read_session(resources.engine) as session:
+        return tester_for_session(session, key=key)
+
+
+Viewer = Annotated[Tester | None, Depends(_viewer)]
+
+
+def _signed(viewer: Viewer) -> Tester:
+    if viewer is None:
+        raise SignInNeeded("This needs a token: send it as “Authorization: Bearer …”.")
+    return viewer
+
+
+async def _signed_in(viewer: Viewer) -> Tester:
+    return _signed(viewer)
+
+
+Signed = Annotated[Tester, Depends(_signed_in)]
+
+
+async def _writer(tester: Signed) -> Tester:
+    if WRITE not in tester.scopes:
+        raise NotAllowed(f"This needs a token with the scope “{WRITE}”; yours has none such.")
+    return tester
+
+
+Writer = Annotated[Tester, Depends(_writer)]

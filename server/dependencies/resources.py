@@ -1,0 +1,46 @@
+"""What one process holds: engine, slots and pools. Made by `create_app`, found by requests."""
+
+from dataclasses import dataclass, field
+
+import anyio
+from fastapi import Request
+from sqlalchemy import Engine
+
+from server.settings import Settings
+from server.store.database import make_engine
+
+
+@dataclass(frozen=True, slots=True)
+class Resources:
+    """`slots`: as many as the pool has connections, awaited before a session is made.
+
+    `writers`: on SQLite one, so that a queue for the write lock holds no threads.
+    `reductions`: threads where logs are read and reduced, apart from those that answer readers.
+    """
+
+    settings: Settings
+    engine: Engine
+    slots: anyio.Semaphore
+    writers: anyio.Semaphore
+    reductions: anyio.CapacityLimiter
+    receivers: anyio.CapacityLimiter
+    is_local: bool = field(default=True)
+
+
+def make_resources(settings: Settings) -> Resources:
+    engine = make_engine(settings)
+    is_local = engine.dialect.name == "sqlite"
+    return Resources(
+        settings=settings,
+        engine=engine,
+        slots=anyio.Semaphore(settings.pool_size),
+        writers=anyio.Semaphore(1 if is_local else settings.pool_size),
+        reductions=anyio.CapacityLimiter(1),
+        receivers=anyio.CapacityLimiter(2),
+        is_local=is_local,
+    )
+
+
+def resources_of(request: Request) -> Resources:
+    found: Resources = request.app.state.resources
+    return found

@@ -1,0 +1,236 @@
+"""An upload: parsed as it arrives, written to a temporary file while it is hashed.
+
+The event loop only moves blocks; writing and hashing run in the receivers' threads, and the
+next block is awaited meanwhile.
+"""
+
+import hashlib
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from urllib.parse import unquote
+
+import anyio
+from anyio import to_thread
+from fastapi import Request
+from python_multipart.exceptions import MultipartParseError
+from python_multipart.multipart import MultipartParser, parse_options_header
+from starlette.exceptions import HTTPException
+
+from server.errors import InvalidInput, Problem
+from server.store.files import incoming_path
+
+_BLOCK = 1 << 20
+_MAX_FIELD_BYTES = 1 << 20
+_MAX_PARTS = 100
+_NOT_A_LOG = ("application/json", "application/x-www-form-urlencoded", "application/problem+json")
+
+
+@dataclass(frozen=True, slots=True)
+class ArrivedFile:
+    """A received file under its temporary name, gone when the request ends unless kept."""
+
+    path: Path
+    name: str
+    sha256: str
+    n_bytes: int
+    n_lines: int
+
+
+@dataclass(frozen=True, slots=True)
+class Arrived:
+    """All that one request brought: form fields by name and the file, if there was one."""
+
+    fields: dict[str, str]
+    file: ArrivedFile | None
+
+
+@dataclass(slots=True)
+class _Sink:
+    """Blocks on their way to the disk."""
+
+    path: Path
+    waiting: list[bytes] = field(default_factory=list)
+    n_waiting: int = 0
+    n_bytes: int = 0
+    n_lines: int = 0
+    digest: Any = field(default_factory=hashlib.sha256)
+
+    def add(self, block: bytes) -> None:
+        self.waiting.append(block)
+        self.n_waiting += len(block)
+
+    def write_out(self) -> None:
+        block, self.waiting, self.n_waiting = b"".join(self.waiting), [], 0
+        with self.path.open("ab") as file:
+            file.write(block)
+        self.digest.update(block)
+        self.n_bytes += len(block)
+        self.n_lines += block.count(b"\n")
+
+    def arrived(self, name: str) -> ArrivedFile:
+        return ArrivedFile(self.path, name, self.digest.hexdigest(), self.n_bytes, self.n_lines)
+
+
+@asynccontextmanager
+async def receive_upload(
+    request: Request,
+    *,
+    files: Path,
+    limiter: anyio.CapacityLimiter,
+    file_field: str = "file",
+    default_name: str = "log.csv",
+) -> AsyncIterator[Arrived]:
+    """The body as fields and a file: multipart, or the whole body as the file.
+
+    Raises
+    ------
+    HTTPException: 400 for a broken multipart body, 413 over a limit, 415 for another sort of body.
+    """
+    content_type, options = parse_options_header(request.headers.get("content-type"))
+    path = await to_thread.run_sync(incoming_path, files, limiter=limiter)
+    try:
+        sink = _Sink(path)
+        if content_type == b"multipart/form-data":
+            form = _Form(sink, file_field)
+            await _pump(request, sink, form.parser(options.get(b"boundary", b"")), limiter)
+            name, has_file, fields = form.file_name or default_name, form.has_file, form.fields
+        elif content_type.decode("latin-1") in _NOT_A_LOG:
+            raise HTTPException(415, "Send multipart/form-data, or the log itself as text/csv.")
+        else:
+            await _pump(request, sink, None, limiter)
+            name, has_file, fields = _named(request) or default_name, sink.n_bytes > 0, {}
+        yield Arrived(fields, sink.arrived(name) if has_file else None)
+    finally:
+        path.unlink(missing_ok=True)
+
+
+async def _pump(
+    request: Request, sink: _Sink, parse: Callable[[bytes], None] | None, limiter: Any
+) -> None:
+    async for block in request.stream():
+        if parse is None:
+            sink.add(block)
+        elif block:
+            parse(block)
+        if sink.n_waiting >= _BLOCK:
+            await to_thread.run_sync(sink.write_out, limiter=limiter)
+    if parse is not None:
+        parse(b"")
+    await to_thread.run_sync(sink.write_out, limiter=limiter)
+
+
+def _named(request: Request) -> str | None:
+    """The file name of a raw body: `?file_name=`, else Content-Disposition."""
+    told = request.query_params.get("file_name")
+    if told:
+        return told
+    _, options = parse_options_header(request.headers.get("content-disposition"))
+    return _file_name(options)
+
+
+def _file_name(options: dict[bytes, bytes]) -> str | None:
+    extended = options.get(b"filename*")
+    if extended is not None and extended.count(b"'") >= 2:
+        return unquote(extended.split(b"'", 2)[2].decode("latin-1"))
+    plain = options.get(b"filename")
+    return plain.decode("utf-8", "replace") if plain else None
+
+
+class _Form:
+    """Callbacks of the multipart parser: file bytes go to the sink, other parts stay in memory."""
+
+    def __init__(self, sink: _Sink, file_field: str) -> None:
+        self.fields: dict[str, str] = {}
+        self.file_name: str | None = None
+        self.has_file = False
+        self._sink = sink
+        self._file_field = file_field
+        self._header_name = b""
+        self._header_value = b""
+        self._disposition = b""
+        self._part = ""
+        self._value = bytearray()
+        self._n_parts = 0
+        self._is_file = False
+        self._is_done = False
+
+    def parser(self, boundary: bytes) -> Callable[[bytes], None]:
+        if not boundary:
+            raise HTTPException(400, "The multipart body names no boundary.")
+        parser = MultipartParser(
+            boundary,
+            {
+                "on_part_begin": self._begin,
+                "on_header_field": self._on_header_name,
+                "on_header_value": self._on_header_value,
+                "on_header_end": self._header_end,
+                "on_headers_finished": self._headers_done,
+                "on_part_data": self._data,
+                "on_part_end": self._end,
+                "on_end": self._finish,
+            },
+        )
+
+        def parse(block: bytes) -> None:
+            try:
+                if block:
+                    parser.write(block)
+            except MultipartParseError as error:
+                raise HTTPException(400, f"The multipart body is broken: {error}") from error
+            if not block and not self._is_done:
+                raise HTTPException(400, "The multipart body ends too early.")
+
+        return parse
+
+    def _begin(self) -> None:
+        self._n_parts += 1
+        if self._n_parts > _MAX_PARTS:
+            raise HTTPException(400, f"More than {_MAX_PARTS} parts.")
+        self._disposition, self._value = b"", bytearray()
+        self._header_name, self._header_value = b"", b""
+
+    def _on_header_name(self, data: bytes, start: int, end: int) -> None:
+        self._header_name += data[start:end]
+
+    def _on_header_value(self, data: bytes, start: int, end: int) -> None:
+        self._header_value += data[start:end]
+
+    def _header_end(self) -> None:
+        if self._header_name.lower() == b"content-disposition":
+            self._disposition = self._header_value
+        self._header_name, self._header_value = b"", b""
+
+    def _headers_done(self) -> None:
+        _, options = parse_options_header(self._disposition)
+        self._part = options.get(b"name", b"").decode("utf-8", "replace")
+        self._is_file = self._part == self._file_field
+        if self._is_file:
+            if self.has_file:
+                raise HTTPException(400, f"More than one part is called “{self._file_field}”.")
+            self.has_file = True
+            self.file_name = _file_name(options)
+
+    def _data(self, data: bytes, start: int, end: int) -> None:
+        if self._is_file:
+            self._sink.add(data[start:end])
+            return
+        self._value += data[start:end]
+        if len(self._value) > _MAX_FIELD_BYTES:
+            raise HTTPException(413, f"The part “{self._part}” has over {_MAX_FIELD_BYTES} bytes.")
+
+    def _end(self) -> None:
+        if self._is_file or not self._part:
+            return
+        try:
+            self.fields[self._part] = self._value.decode("utf-8")
+        except UnicodeDecodeError as error:
+            raise InvalidInput(
+                "request",
+                [Problem("this part is not UTF-8 text.", "Send it as UTF-8.", field=self._part)],
+            ) from error
+
+    def _finish(self) -> None:
+        self._is_done = True

@@ -1,0 +1,259 @@
+"""Refusals as RFC 9457 problem documents for the API, as a page for people. One map for both."""
+
+import logging
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
+from http import HTTPStatus
+from urllib.parse import quote
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+from starlette.exceptions import HTTPException
+
+from server import errors
+
+_log = logging.getLogger("benchledger")
+
+MEDIA_TYPE = "application/problem+json"
+KINDS_ADDRESS = "/api/v1/problems"
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemKind:
+    """A sort of refusal: its word in the address of `type`, its status, and what it means."""
+
+    word: str
+    status: int
+    title: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemReply:
+    """One refusal, ready to be sent as JSON or shown on a page."""
+
+    kind: ProblemKind
+    detail: str
+    problems: tuple[errors.Problem, ...] = ()
+    headers: Mapping[str, str] = field(default_factory=dict)
+    request_id: str | None = None
+
+    @property
+    def status(self) -> int:
+        return self.kind.status
+
+    @property
+    def title(self) -> str:
+        return self.kind.title
+
+
+KINDS: dict[str, ProblemKind] = {
+    kind.word: kind
+    for kind in (
+        ProblemKind(
+            "malformed",
+            400,
+            "The request can't be read",
+            "The bytes don't follow their own format.",
+        ),
+        ProblemKind(
+            "sign-in-needed",
+            401,
+            "A token is needed",
+            "No token was sent, or it is unknown, revoked or expired.",
+        ),
+        ProblemKind(
+            "not-allowed", 403, "Not allowed", "The token is good, but does not reach this far."
+        ),
+        ProblemKind("not-found", 404, "Not found", "Nothing is here, or nothing that you may see."),
+        ProblemKind(
+            "method-not-allowed",
+            405,
+            "Not done here",
+            "The address exists, but does not take this method; `Allow` names those it takes.",
+        ),
+        ProblemKind(
+            "conflict",
+            409,
+            "Something else stands there",
+            "It changed meanwhile, or its idempotency key was used for something else.",
+        ),
+        ProblemKind(
+            "too-large",
+            413,
+            "Too large",
+            "Over a limit of this server; the detail names the limit and its setting.",
+        ),
+        ProblemKind(
+            "unsupported-media-type",
+            415,
+            "Not in a form that is read here",
+            "The content type is none that this address takes.",
+        ),
+        ProblemKind(
+            "unusable-log",
+            422,
+            "This log can't be used",
+            "`problems` names every row and column that stands in the way, and the remedy.",
+        ),
+        ProblemKind(
+            "unusable-bench",
+            422,
+            "This bench description can't be used",
+            "`problems` names every field that stands in the way, and the remedy.",
+        ),
+        ProblemKind(
+            "invalid-input",
+            422,
+            "These values can't be used",
+            "`problems` names every field that stands in the way, and the remedy.",
+        ),
+        ProblemKind("defect", 500, "Something went wrong here", "A defect of the server's own."),
+        ProblemKind(
+            "unavailable", 503, "Not ready", "The server can't answer at present. Try again later."
+        ),
+    )
+}
+
+_BY_ERROR: tuple[tuple[type[errors.BenchledgerError], str], ...] = (
+    (errors.UnusableLog, "unusable-log"),
+    (errors.UnusableBench, "unusable-bench"),
+    (errors.Unusable, "invalid-input"),
+    (errors.TooLarge, "too-large"),
+    (errors.UnitError, "invalid-input"),
+    (errors.InvalidSignal, "unusable-log"),
+    (errors.NotFound, "not-found"),
+    (errors.NotAllowed, "not-allowed"),
+    (errors.SignInNeeded, "sign-in-needed"),
+    (errors.Conflict, "conflict"),
+    (errors.BenchledgerError, "invalid-input"),
+)
+_BY_STATUS = {
+    400: "malformed",
+    401: "sign-in-needed",
+    403: "not-allowed",
+    404: "not-found",
+    405: "method-not-allowed",
+    409: "conflict",
+    413: "too-large",
+    415: "unsupported-media-type",
+    422: "invalid-input",
+    503: "unavailable",
+}
+
+
+def problem_for(error: errors.BenchledgerError) -> ProblemReply:
+    """What a domain error says over HTTP."""
+    word = next(word for kind, word in _BY_ERROR if isinstance(error, kind))
+    problems = tuple(error.problems) if isinstance(error, errors.Unusable) else ()
+    headers = {"WWW-Authenticate": "Bearer"} if isinstance(error, errors.SignInNeeded) else {}
+    detail = str(error) or KINDS[word].meaning
+    return ProblemReply(kind=KINDS[word], detail=detail, problems=problems, headers=headers)
+
+
+def _for_http(error: HTTPException) -> ProblemReply:
+    word = _BY_STATUS.get(error.status_code)
+    kind = KINDS[word] if word else _plain_kind(error.status_code)
+    usual = error.detail == HTTPStatus(error.status_code).phrase
+    detail = kind.meaning if usual or not error.detail else str(error.detail)
+    return ProblemReply(kind=kind, detail=detail, headers=dict(error.headers or {}))
+
+
+def _plain_kind(status: int) -> ProblemKind:
+    """A status that has no kind of its own: RFC 9457's `about:blank`."""
+    phrase = HTTPStatus(status).phrase
+    return ProblemKind("about:blank", status, phrase, phrase)
+
+
+def _for_validation(error: RequestValidationError) -> ProblemReply:
+    problems = []
+    for fault in error.errors():
+        where, *place = fault["loc"]
+        message = str(fault["msg"])
+        problems.append(
+            errors.Problem(
+                message=message[:1].upper() + message[1:] + ".",
+                remedy=f"Correct it in the {where}; /api/v1/openapi.json shows what is taken.",
+                field=".".join(str(part) for part in place) or None,
+            )
+        )
+    detail = " · ".join(str(problem) for problem in problems)
+    return ProblemReply(kind=KINDS["invalid-input"], detail=detail, problems=tuple(problems))
+
+
+def problem_document(problem: ProblemReply) -> dict[str, object]:
+    """The RFC 9457 members, and ours: `problems` and `request_id`."""
+    word = problem.kind.word
+    document: dict[str, object] = {
+        "type": word if word == "about:blank" else f"{KINDS_ADDRESS}/{word}",
+        "title": problem.title,
+        "status": problem.status,
+        "detail": problem.detail,
+        "problems": [asdict(one) for one in problem.problems],
+    }
+    if problem.request_id:
+        document["request_id"] = problem.request_id
+    return document
+
+
+def wants_page(request: Request) -> bool:
+    """Whether a refusal is told as a page: every address but the API's and the machine's."""
+    path = request.url.path
+    if path.startswith("/api/") or path in {"/api", "/healthz"}:
+        return False
+    accept = request.headers.get("accept", "*/*")
+    return "json" not in accept or "html" in accept
+
+
+def send_problem(request: Request, problem: ProblemReply) -> Response:
+    problem = replace(problem, request_id=request.scope.get("state", {}).get("request_id"))
+    if wants_page(request):
+        from server.pages.errors import render_problem
+
+        response: Response = render_problem(request, problem)
+        response.headers.update(problem.headers)
+    else:
+        response = JSONResponse(
+            problem_document(problem),
+            status_code=problem.status,
+            headers=dict(problem.headers),
+            media_type=MEDIA_TYPE,
+        )
+    response.headers.setdefault("Cache-Control", "no-store")
+    return response
+
+
+def install_problem_handlers(app: FastAPI) -> None:
+    """Every refusal, ours or the framework's, leaves through `send_problem`."""
+    app.add_exception_handler(errors.BenchledgerError, _on_domain_error)
+    app.add_exception_handler(HTTPException, _on_http_error)
+    app.add_exception_handler(RequestValidationError, _on_validation_error)
+    app.add_exception_handler(Exception, _on_defect)
+
+
+def _on_domain_error(request: Request, error: Exception) -> Response:
+    assert isinstance(error, errors.BenchledgerError)
+    if isinstance(error, errors.Moved):
+        return RedirectResponse(error.location, status_code=308)
+    if isinstance(error, errors.SignInNeeded) and wants_page(request) and request.method == "GET":
+        back = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+        return RedirectResponse(f"/sign-in?next={quote(back, safe='')}", status_code=303)
+    return send_problem(request, problem_for(error))
+
+
+def _on_http_error(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    return send_problem(request, _for_http(error))
+
+
+def _on_validation_error(request: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)
+    return send_problem(request, _for_validation(error))
+
+
+def _on_defect(request: Request, error: Exception) -> Response:
+    request_id = request.scope.get("state", {}).get("request_id")
+    _log.error("request %s failed", request_id, exc_info=error)
+    detail = "The fault is ours and has been written down. Try again; nothing was half stored."
+    return send_problem(request, ProblemReply(kind=KINDS["defect"], detail=detail))
