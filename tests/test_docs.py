@@ -1,4 +1,4 @@
-"""The documents say what is there: links lead somewhere, commands exist, versions are written down."""
+"""The documents say what is there: links lead somewhere, commands exist, versions are named."""
 
 import re
 import subprocess
