@@ -5,9 +5,10 @@ from pathlib import Path
 
 from server.intake import ReadLimits, read_log
 from server.model.bench import Bench
-from server.model.recording import LogRead
+from server.model.recording import LogRead, Recording
 from server.model.results import Reduction, ReductionOptions
 from server.reduction import reduce_run
+from server.settings import Settings
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,10 +18,41 @@ class ReducedLog:
     options: ReductionOptions
 
 
+def limits_of(settings: Settings) -> ReadLimits:
+    return ReadLimits(
+        max_bytes=settings.max_upload_bytes,
+        max_rows=settings.max_rows,
+        max_columns=settings.max_columns,
+    )
+
+
 def options_for(bench: Bench) -> ReductionOptions:
     """What changes the figures beside recording, plate and rig."""
     tested_on = bench.run.tested_on
     return ReductionOptions(tested_on=tested_on.isoformat() if tested_on else None)
+
+
+def read_described_log(path: Path, *, file_name: str, bench: Bench, limits: ReadLimits) -> LogRead:
+    """Read the file at `path` with the bench's word on its columns, rig and kind."""
+    return read_log(
+        path,
+        name=file_name,
+        choices=bench.columns,
+        pulses_per_revolution=bench.rig.pulses_per_revolution,
+        kind=bench.run.kind,
+        limits=limits,
+    )
+
+
+def reduce_described(recording: Recording, *, bench: Bench) -> Reduction:
+    """The figures of a recording with the bench's kind, plate and rig."""
+    return reduce_run(
+        recording,
+        kind=bench.run.kind,
+        plate=bench.plate,
+        rig=bench.rig,
+        options=options_for(bench),
+    )
 
 
 def reduce_log(path: Path, *, file_name: str, bench: Bench, limits: ReadLimits) -> ReducedLog:
@@ -31,16 +63,6 @@ def reduce_log(path: Path, *, file_name: str, bench: Bench, limits: ReadLimits) 
     UnusableLog: the file can't be used; every problem found is named.
     TooLarge: over a limit of the settings.
     """
-    log = read_log(
-        path,
-        name=file_name,
-        choices=bench.columns,
-        pulses_per_revolution=bench.rig.pulses_per_revolution,
-        kind=bench.run.kind,
-        limits=limits,
-    )
-    options = options_for(bench)
-    reduction = reduce_run(
-        log.recording, kind=bench.run.kind, plate=bench.plate, rig=bench.rig, options=options
-    )
-    return ReducedLog(log=log, reduction=reduction, options=options)
+    log = read_described_log(path, file_name=file_name, bench=bench, limits=limits)
+    reduction = reduce_described(log.recording, bench=bench)
+    return ReducedLog(log=log, reduction=reduction, options=options_for(bench))

@@ -1,0 +1,43 @@
+"""`benchledger reduce`: a log's figures here and now, the same that a server would give."""
+
+import json
+from pathlib import Path
+
+from rich.console import Console
+
+from server.commands.inputs import check_log, read_bench_file
+from server.commands.report import print_report
+
+
+def reduce(log: Path, *, bench: Path | None, as_json: bool, svg: Path | None) -> None:
+    """Print figures as a table or one JSON object; write the picture along the load to `svg`.
+
+    Raises
+    ------
+    UnusableLog, UnusableBench: a file that can't be used, with every problem found.
+    """
+    from server.actions.reduce_log import limits_of, reduce_log
+    from server.reduction import read_claims
+    from server.settings import Settings
+    from server.wording.contract import reduction_to_json
+
+    described = read_bench_file(bench)
+    reduced = reduce_log(
+        check_log(log), file_name=log.name, bench=described, limits=limits_of(Settings())
+    )
+    claims = read_claims(
+        reduced.reduction.metrics,
+        claims=described.claims,
+        plate=described.plate,
+        rotor_inertia_kg_m2=described.rig.rotor_inertia_kg_m2,
+    )
+    results = reduction_to_json(reduced.reduction, claims, reduced.log.columns)
+    if svg is not None:
+        from server.charts.load import along_the_load
+        from server.charts.svg import figure_svg_document
+
+        svg.write_text(figure_svg_document(along_the_load(reduced.reduction)), encoding="utf-8")
+    if as_json:
+        print(json.dumps(results, ensure_ascii=False, indent=2, allow_nan=False))
+    else:
+        print_report(Console(), results)
