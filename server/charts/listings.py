@@ -47,7 +47,10 @@ def printed_and_measured(
     highest = max(ends, default=0.0)
     second = _second_unit(rows)
     panel = RowsPanel(
-        Axis("power", "W", 0.0, rows_axis_end(highest), second), drawn, (), "highest ÷ printed"
+        Axis("power", "W", 0.0, rows_axis_end(highest), second),
+        drawn,
+        (),
+        "highest steady ÷ printed",
     )
     return FigureSpec(
         id=figure_id,

@@ -7,8 +7,8 @@ beside watts only where the claim is in horsepower.
 from dataclasses import dataclass
 
 from server.model.bench import Claim
-from server.model.measured import Metric
-from server.model.words import MetricName
+from server.model.measured import MeaningReading, Metric
+from server.model.words import Meaning, MetricName
 from server.wording.labels import (
     meaning_label,
     meaning_sentence,
@@ -33,6 +33,8 @@ __all__ = [
     "metric_help",
     "metric_label",
     "show_claim",
+    "show_meaning",
+    "show_meaning_ratio",
     "show_metric",
     "show_power",
     "show_quantity",
@@ -202,6 +204,28 @@ def show_ratio(ratio: float | None, u_ratio: float | None = None) -> str:
     if abs(ratio) < 10:
         return value_with_uncertainty(ratio * 100, None if u_ratio is None else u_ratio * 100, "%")
     return value_with_uncertainty(ratio, u_ratio, "times")
+
+
+def show_meaning(reading: MeaningReading) -> str:
+    """What was measured for one meaning of "power": "574 ± 12 W", "at least …", "not measured"."""
+    is_circuit = reading.meaning is Meaning.CIRCUIT_CONTINUOUS_LIMIT
+    if reading.value is None:
+        return NOT_STATED if is_circuit else NOT_MEASURED
+    if is_circuit:
+        return with_unit(significant(reading.value), "VA")
+    if reading.lower_bound:
+        bare = number_with_uncertainty(reading.value, reading.standard_uncertainty)
+        return f"at least {with_unit(bare.split(NB_SPACE)[0], 'W')}"
+    return value_with_uncertainty(reading.value, reading.standard_uncertainty, "W")
+
+
+def show_meaning_ratio(reading: MeaningReading) -> str:
+    """One meaning ÷ the printed figure."""
+    words = show_ratio(reading.ratio, reading.ratio_standard_uncertainty)
+    if reading.ratio is None or not reading.lower_bound:
+        return words
+    number, unit = words.split(NB_SPACE)[0], words.split(NB_SPACE)[-1]
+    return f"at least {with_unit(number, unit)}"
 
 
 def show_share(ratio: float, u_ratio: float | None = None) -> str:

@@ -1,0 +1,197 @@
+"""The recording over time with its stretches, and how far the fits miss the points."""
+
+from bisect import bisect_left
+from collections.abc import Sequence
+
+from server.charts.figure import (
+    Axis,
+    CurvesPanel,
+    FigureSpec,
+    FigureTable,
+    KeyEntry,
+    Line,
+    Mark,
+    Points,
+    Span,
+)
+from server.charts.load import QUANTITIES, LoadQuantity
+from server.charts.scale import nice_bounds
+from server.model.results import Curve, LoadPoint, Reduction, Segment, Trace
+from server.model.words import CHANNEL_UNITS, Channel, SegmentKind
+from server.wording.counts import count_of
+from server.wording.figures import expanded, show_quantity, shown_scale
+from server.wording.labels import channel_word, segment_word
+
+_FIRST = ("speed", "torque", "force", "current", "power", "voltage")
+_STEADY = frozenset({SegmentKind.STEADY_DWELL, SegmentKind.FREE_RUNNING})
+ZERO_CELSIUS_K = 273.15  # exact
+
+
+def run_trace(
+    trace: Trace, segments: Sequence[Segment] = (), *, figure_id: str = "run-trace"
+) -> FigureSpec:
+    """One panel per channel over time; steady stretches are shaded."""
+    names = [n for n in _FIRST if n in trace.value]
+    names += [n for n in trace.value if n not in _FIRST and n != Channel.TIME.value]
+    names = [n for n in names if any(v is not None for v in trace.value[n])]
+    spans = tuple(
+        Span(s.start_s, s.end_s, segment_word(s.kind), s.kind in _STEADY) for s in segments
+    )
+    ends = [trace.time_s[n][-1] for n in names] + [s.end_s for s in segments]
+    starts = [trace.time_s[n][0] for n in names] + [s.start_s for s in segments]
+    x = Axis("time", "s", min(starts, default=0.0), max(ends, default=1.0))
+    panels = tuple(_trace_panel(trace, name, x, spans) for name in names)
+    return FigureSpec(
+        id=figure_id,
+        title="The recording",
+        sentence=_trace_sentence(names, segments),
+        panels=panels,
+        table=_segment_table(segments),
+        notes=("Thinned for the screen; the file has every reading.",) if panels else (),
+        empty=None if panels else "No channel of this file can be drawn over time.",
+    )
+
+
+def _shown_channel(name: str) -> tuple[str, str, float, float]:
+    """Label, unit shown, SI per shown unit, and what is taken off first (kelvin to °C)."""
+    if name not in {c.value for c in Channel}:
+        return name.replace("_", " "), "", 1.0, 0.0
+    channel = Channel(name)
+    si_unit = CHANNEL_UNITS[channel]
+    if si_unit == "K":
+        return channel_word(channel), "°C", 1.0, ZERO_CELSIUS_K
+    if si_unit == "":
+        return channel_word(channel), "", 1.0, 0.0
+    unit, scale = shown_scale(si_unit)
+    return channel_word(channel), unit, scale, 0.0
+
+
+def _trace_panel(trace: Trace, name: str, x: Axis, spans: tuple[Span, ...]) -> CurvesPanel:
+    label, unit, scale, offset = _shown_channel(name)
+    y = tuple(None if v is None else (v - offset) / scale for v in trace.value[name])
+    present = [v for v in y if v is not None]
+    low, high = min(present), max(present)
+    margin = 0.04 * ((high - min(low, 0.0)) or 1.0)
+    bounds = nice_bounds(low if low < -margin else 0.0, high + margin, 10)
+    return CurvesPanel(
+        x=x,
+        y=Axis(label, unit, *bounds),
+        lines=(Line(label, "measured", trace.time_s[name], y),),
+        spans=spans,
+    )
+
+
+def _trace_sentence(names: Sequence[str], segments: Sequence[Segment]) -> str:
+    if not names:
+        return "No channel of this file can be drawn over time."
+    labels = [_shown_channel(name)[0] for name in names]
+    n_steady = sum(1 for s in segments if s.kind is SegmentKind.STEADY_DWELL)
+    kinds = list(dict.fromkeys(segment_word(s.kind) for s in segments))
+    words = f"{', '.join(labels).capitalize()} over time"
+    if kinds:
+        words += f", with the stretches found: {', '.join(kinds)}"
+    if n_steady:
+        words += f" ({count_of(n_steady, 'steady load')})"
+    return words + "."
+
+
+def _segment_table(segments: Sequence[Segment]) -> FigureTable:
+    return FigureTable(
+        caption="The stretches of the run",
+        headers=("Stretch", "From", "To", "Lasts"),
+        rows=tuple(
+            (
+                segment_word(s.kind),
+                _seconds(s.start_s),
+                _seconds(s.end_s),
+                _seconds(s.end_s - s.start_s),
+            )
+            for s in segments
+        ),
+        numeric=frozenset({1, 2, 3}),
+    )
+
+
+def _seconds(value: float) -> str:
+    return f"{value:.2f}\u00a0s".replace("-", "\u2212")
+
+
+def fit_residuals(reduction: Reduction, *, figure_id: str = "fit-residuals") -> FigureSpec:
+    """Measured minus fitted at every load point, with the points' 95 % scatter."""
+    shown = [(q, rows) for q in QUANTITIES if (rows := _residuals(reduction, q))]
+    return FigureSpec(
+        id=figure_id,
+        title="Measured minus fitted",
+        sentence=(
+            "How far each measured load lies from the fitted curves."
+            if shown
+            else "No curve was fitted."
+        ),
+        panels=tuple(_residual_panel(q, rows) for q, rows in shown),
+        table=_residual_table(shown),
+        key=(
+            KeyEntry(Mark.POINT, "measured minus fitted"),
+            KeyEntry(Mark.INTERVAL, "95 % scatter of the reading"),
+        )
+        if shown
+        else (),
+        empty=None if shown else "No curve was fitted, so nothing can be compared with one.",
+    )
+
+
+def _residuals(reduction: Reduction, q: LoadQuantity) -> list[tuple[LoadPoint, float]]:
+    curve = next(
+        (c for c in reduction.curves if c.quantity == q.quantity and len(c.torque_nm) > 1), None
+    )
+    if curve is None:
+        return []
+    inside = curve.torque_nm[0], curve.torque_nm[-1]
+    return [
+        (point, getattr(point, q.field) - _along(curve, point.torque_nm))
+        for point in reduction.points
+        if getattr(point, q.field) is not None and inside[0] <= point.torque_nm <= inside[1]
+    ]
+
+
+def _along(curve: Curve, torque_nm: float) -> float:
+    """The curve at a torque within it, straight between its points."""
+    i = min(max(bisect_left(curve.torque_nm, torque_nm), 1), len(curve.torque_nm) - 1)
+    x0, x1 = curve.torque_nm[i - 1], curve.torque_nm[i]
+    share = (torque_nm - x0) / (x1 - x0) if x1 > x0 else 0.0
+    return curve.value[i - 1] + share * (curve.value[i] - curve.value[i - 1])
+
+
+def _residual_panel(q: LoadQuantity, rows: list[tuple[LoadPoint, float]]) -> CurvesPanel:
+    unit, scale = shown_scale(q.si_unit)
+    y = tuple(r / scale for _, r in rows)
+    halves = tuple(
+        None if (u := expanded(getattr(p, q.u_field))) is None else u / scale for p, _ in rows
+    )
+    reach = max(abs(v) + (h or 0.0) for v, h in zip(y, halves, strict=True)) or 1.0
+    bounds = nice_bounds(-1.1 * reach, 1.1 * reach, 8)
+    x = tuple(p.torque_nm for p, _ in rows)
+    return CurvesPanel(
+        x=Axis("torque", "N·m", *nice_bounds(0.0, 1.03 * max(x), 12)),
+        y=Axis(f"{q.label}, off the fit by", unit, *bounds),
+        points=(Points(q.label, "measured", "cross", x, y, halves),),
+    )
+
+
+def _residual_table(
+    shown: Sequence[tuple[LoadQuantity, list[tuple[LoadPoint, float]]]],
+) -> FigureTable:
+    return FigureTable(
+        caption="Measured minus fitted, with the reading's 95 % scatter",
+        headers=("Figure", "Torque", "Measured", "Minus fitted"),
+        rows=tuple(
+            (
+                q.label,
+                show_quantity(p.torque_nm, p.u_torque_nm, "N m"),
+                show_quantity(getattr(p, q.field), getattr(p, q.u_field), q.si_unit),
+                show_quantity(residual, getattr(p, q.u_field), q.si_unit),
+            )
+            for q, rows in shown
+            for p, residual in rows
+        ),
+        numeric=frozenset({1, 2, 3}),
+    )
