@@ -12,16 +12,15 @@ from seed_data.bench_file import bench_toml
 from seed_data.brake import Readings, brake_run
 from seed_data.dialects import Dialect, write_log
 from seed_data.motors import (
-    RPM,
     InductionMotor,
     Line,
-    Losses,
     MagnetMotor,
     SeriesMotor,
     Truth,
     load_line,
     truth,
 )
+from seed_data.per_unit import induction, magnet, series
 from seed_data.plans import along_the_line, dwells, sweep
 from seed_data.rigs import BrakeRig
 
@@ -101,62 +100,46 @@ def draw_motor(family: str, rng) -> tuple:
 
 
 def draw_series(rng, volts: float, amperes: float) -> SeriesMotor:
-    base = volts / amperes
-    r, x = base * rng.uniform(0.08, 0.14), base * rng.uniform(0.18, 0.3)
-    speed = rng.uniform(9000, 21000) * RPM
-    emf = np.sqrt(volts**2 - (x * amperes) ** 2) - r * amperes - 2.0
-    knee = amperes * rng.uniform(0.6, 1.4)
-    torque = emf * amperes / speed
-    return SeriesMotor(
-        k_sat_vs=emf / speed * np.hypot(amperes, knee) / amperes,
-        knee_a=knee,
-        resistance_ohm=r,
-        reactance_ohm=x,
-        brush_drop_v=2.0,
-        iron_w=emf * amperes * rng.uniform(0.03, 0.07),
-        iron_speed=speed,
-        losses=Losses(
-            coulomb_nm=torque * rng.uniform(0.01, 0.03),
-            windage_nms2=torque * rng.uniform(0.03, 0.09) / speed**2,
-        ),
+    return series(
+        volts,
+        amperes,
+        rng.uniform(9000, 21000),
+        r=rng.uniform(0.08, 0.14),
+        x=rng.uniform(0.18, 0.3),
+        knee=rng.uniform(0.6, 1.4),
+        iron=rng.uniform(0.03, 0.07),
+        coulomb=rng.uniform(0.01, 0.03),
+        windage=rng.uniform(0.03, 0.09),
     )
 
 
 def draw_magnet(rng, volts: float, amperes: float) -> MagnetMotor:
-    r = volts / amperes * rng.uniform(0.1, 0.18)
-    speed = rng.uniform(2500, 14000) * RPM
-    k = (volts - r * amperes - 2.0) / speed
-    torque = k * amperes
-    return MagnetMotor(
-        k_vs=k,
-        resistance_ohm=r,
-        brush_drop_v=2.0,
-        iron_w=volts * amperes * rng.uniform(0.02, 0.05),
-        iron_speed=speed,
-        losses=Losses(
-            coulomb_nm=torque * rng.uniform(0.01, 0.03),
-            viscous_nms=torque * rng.uniform(0.005, 0.02) / speed,
-            windage_nms2=torque * rng.uniform(0.005, 0.02) / speed**2,
-        ),
+    return magnet(
+        volts,
+        amperes,
+        rng.uniform(2500, 14000),
+        r=rng.uniform(0.1, 0.18),
+        iron=rng.uniform(0.02, 0.05),
+        coulomb=rng.uniform(0.01, 0.03),
+        viscous=rng.uniform(0.005, 0.02),
+        windage=rng.uniform(0.005, 0.02),
     )
 
 
 def draw_induction(rng, volts: float, amperes: float, hertz: float) -> InductionMotor:
-    base = volts / amperes
-    poles = int(rng.choice([2, 4]))
-    torque = volts * amperes * 0.6 * poles / (4 * np.pi * hertz)
-    return InductionMotor(
-        poles=poles,
-        r1_ohm=base * rng.uniform(0.05, 0.08),
-        x1_ohm=base * rng.uniform(0.06, 0.1),
-        r2_ohm=base * rng.uniform(0.06, 0.1),
-        x2_ohm=base * rng.uniform(0.06, 0.1),
-        xm_ohm=base * rng.uniform(1.6, 2.4),
-        core_ohm=base * rng.uniform(18, 35),
-        losses=Losses(
-            coulomb_nm=torque * rng.uniform(0.01, 0.03),
-            windage_nms2=torque * rng.uniform(0.01, 0.03) * (poles / (4 * np.pi * hertz)) ** 2,
-        ),
+    return induction(
+        volts,
+        amperes,
+        hertz,
+        int(rng.choice([2, 4])),
+        r1=rng.uniform(0.05, 0.08),
+        x1=rng.uniform(0.06, 0.1),
+        r2=rng.uniform(0.06, 0.1),
+        x2=rng.uniform(0.06, 0.1),
+        xm=rng.uniform(1.6, 2.4),
+        core=rng.uniform(18, 35),
+        coulomb=rng.uniform(0.01, 0.03),
+        windage=rng.uniform(0.01, 0.03),
         backward=bool(rng.random() < 0.6),
     )
 

@@ -1,0 +1,207 @@
+"""The story: three workshops of one repair network test what the bins and shops bring them.
+
+Osterlune has two brakes, Brackferry two, Pellindor three; none writes its logs like another.
+`write` makes every log and bench file, and a manifest with what was true of each.
+"""
+
+import json
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from seed_data.bench_file import bench_toml
+from seed_data.benches import SETUPS, Setup
+from seed_data.brake import Plan, Readings, Step, brake_run
+from seed_data.dialects import write_log
+from seed_data.motors import RPM, InductionMotor, Line, Truth, truth
+from seed_data.plans import along_the_line, dwells, grab, sweep
+from seed_data.rigs import BrakeRig
+from seed_data.story import STORY, Told
+from seed_data.things import PIECES, THINGS, Piece, Thing
+
+SEED = 20_260_514
+
+
+@dataclass(frozen=True)
+class SeedRun:
+    """One run of the scenario as files, and what was true of it."""
+
+    order: int
+    tester: str
+    appliance: str
+    specimen: str
+    rig: str
+    log: str
+    bench: str
+    about: str
+    expects: tuple[str, ...]  # finding codes that must come
+    is_sound: bool  # no error finding may come
+    is_bracketed: bool  # power is seen to fall on both sides of its peak
+    truth: Truth
+
+
+def write(
+    out_dir: str | Path, progress: Callable[[int, int, SeedRun], None] | None = None
+) -> list[SeedRun]:
+    """Write all runs and `manifest.json` into `out_dir`; the same bytes every time."""
+    folder = Path(out_dir)
+    folder.mkdir(parents=True, exist_ok=True)
+    runs = []
+    for order, told in enumerate(STORY, start=1):
+        run, log, bench = make(order, told)
+        (folder / run.log).write_bytes(log)
+        (folder / run.bench).write_text(bench, encoding="utf-8", newline="\n")
+        runs.append(run)
+        if progress is not None:
+            progress(order, len(STORY), run)
+    manifest = {"seed": SEED, "runs": [asdict(run) for run in runs]}
+    text = json.dumps(manifest, indent=1, ensure_ascii=False)
+    (folder / "manifest.json").write_text(text + "\n", encoding="utf-8", newline="\n")
+    return runs
+
+
+def make(order: int, told: Told) -> tuple[SeedRun, bytes, str]:
+    """One run: its record, its log, its bench file."""
+    rng = np.random.default_rng([SEED, order])
+    piece = next(p for p in PIECES if p.key == told.piece)
+    thing = next(t for t in THINGS if t.key == piece.thing)
+    setup = next(s for s in SETUPS if s.key == told.setup)
+    motor = piece.motor(thing.motor)
+    line = replace(thing.line, voltage_v=told.source_v or thing.line.voltage_v * 1.01)
+    inertia = setup.rig.inertia + thing.rotor_inertia
+    rig = replace(setup.rig, inertia=inertia, rotor_inertia=thing.rotor_inertia)
+    found = truth(motor, line, rig.drag)
+    plan = _plan(motor, line, rig, told, setup, found)
+    readings = brake_run(motor, line, rig, plan, rng)
+    stem = f"{order:02d}-{thing.key}-{setup.key}"
+    run = SeedRun(
+        order=order,
+        tester=setup.tester,
+        appliance=f"{thing.maker} {thing.model}",
+        specimen=piece.label,
+        rig=rig.name,
+        log=f"{stem}.{'txt' if setup.dialect.separator == chr(9) else 'csv'}",
+        bench=f"{stem}.toml",
+        about=told.about,
+        expects=told.expects,
+        is_sound=told.is_sound,
+        is_bracketed=told.is_bracketed,
+        truth=found,
+    )
+    log = _log(readings, rig, setup, told, rng)
+    return run, log, bench_toml(_bench(thing, piece, setup, rig, line, told, found))
+
+
+def _plan(motor, line: Line, rig: BrakeRig, told: Told, setup: Setup, found: Truth) -> Plan:
+    if isinstance(motor, InductionMotor):
+        sync = motor.synchronous(line)
+        lowest = sync - (sync - found.speed_at_max) * (2 - told.depth) * 0.95
+        lowest = lowest if told.is_bracketed else sync - (sync - found.speed_at_max) * told.depth
+    else:
+        lowest = found.speed_at_max * told.depth
+    every = told.interval_s or setup.interval_s
+    resting = {"interval_s": every, "idle_before_s": 5.0, "idle_after_s": 5.0, "free_s": 6.0}
+    if told.style == "sweep":
+        top = 0.97 * found.free_speed
+        return sweep(lowest, top, down_s=told.hold_s * 5, up_s=told.hold_s * 5, **resting)
+    speeds = along_the_line(motor, line, rig, lowest, told.n_dwells)
+    if told.style == "grab":
+        return grab(lowest * 0.6, down_s=told.grab_s, first=speeds, **resting)
+    plan = dwells(speeds, hold_s=told.hold_s, travel_s=1.2, **resting)
+    if told.end_early is None:
+        return plan
+    steps = plan.steps[:-1]
+    if told.end_early == "fuse":
+        steps = (*steps[:-1], replace(steps[-1], hold_s=0.3 * told.hold_s))
+    else:
+        steps = (*steps, Step(lowest * 0.25, 2.0, 9.0))
+    return replace(plan, steps=steps, end_early=told.end_early)
+
+
+def _log(readings: Readings, rig: BrakeRig, setup: Setup, told: Told, rng) -> bytes:
+    channels = dict(readings.channels)
+    channels["force"] = channels["torque"] / (rig.arm_m or 1.0)
+    channels["apparent_power"] = channels["voltage"] * channels["current"]
+    channels["power_factor"] = np.divide(
+        channels["power"],
+        channels["apparent_power"],
+        out=np.zeros_like(channels["power"]),
+        where=channels["apparent_power"] > 0,
+    )
+    if told.slip is not None:
+        channels[told.slip[0]] = channels[told.slip[0]] * told.slip[1]
+    log = write_log(channels, setup.units, setup.dialect, rng)
+    return log[: -told.cut_bytes] if told.cut_bytes else log
+
+
+def _bench(
+    thing: Thing, piece: Piece, setup: Setup, rig: BrakeRig, line: Line, told: Told, found: Truth
+) -> dict:
+    is_force = "force" in setup.units
+    arm = rig.arm_m if is_force and rig.arm_m else 1.0
+    unit = "N" if is_force else "N m"
+    span = rig.torque_range_nm / arm
+    instruments = []
+    for channel, accuracy in setup.accuracy.items():
+        name = "force" if channel == "torque" and is_force else channel
+        if channel == "power" and not setup.states_power:
+            continue
+        ranged = {
+            "range": f"{span:.6g} {unit}",
+            "resolution": f"{span / rig.torque_steps:.2g} {unit}",
+        }
+        instruments.append({"channel": name, **accuracy, **(ranged if channel == "torque" else {})})
+    top = found.free_speed * 1.05
+    return {
+        "appliance": {
+            "maker": thing.maker,
+            "model": thing.model,
+            "model_number": thing.model_number,
+            "category": thing.category,
+            "market": thing.market,
+            "produced": thing.produced,
+        },
+        "plate": {
+            "voltage": f"{thing.line.voltage_v:g} V",
+            "supply": "AC" if line.is_ac else "DC",
+            "frequency": f"{line.frequency_hz:g} Hz" if line.is_ac else None,
+            "current": f"{thing.rated_a:g} A",
+            **dict(thing.plate),
+            "circuit": thing.circuit,
+            "motor_family": thing.motor.family,
+        },
+        "claim": list(thing.claims),
+        "specimen": {
+            "label": piece.label,
+            "condition": piece.condition,
+            "hours": piece.hours,
+            "obtained": piece.obtained,
+            "brushes_run_in": piece.brushes_run_in,
+        },
+        "rig": {
+            "name": f"{rig.name} ({setup.tester.split()[0]})",
+            "absorber": rig.absorber,
+            "arm": f"{rig.arm_m * 1e3:g} mm" if is_force and rig.arm_m else None,
+            "inertia": f"{rig.inertia:.4g} kg m^2",
+            "rotor_inertia": f"{rig.rotor_inertia:.4g} kg m^2",
+            "drag": [[f"{s / RPM:.0f} rpm", f"{t * 1e3:.4g} mN m"] for s, t in rig.drag_table(top)],
+            "drag_before_sensor": setup.drag_note,
+            "pulses_per_revolution": f"{rig.pulses_per_revolution:g}"
+            if rig.pulses_per_revolution
+            else None,
+            "averaging": "100 ms",
+            "meter_bandwidth": rig.meter_bandwidth,
+            "meter_true_rms": True,
+            "meter_real_power": line.is_ac,
+        },
+        "instrument": instruments,
+        "run": {
+            "tested_on": told.tested_on,
+            "source": "logger",
+            "ambient": "21 °C",
+            "supply_note": told.supply_note,
+            "notes": told.about,
+        },
+    }
