@@ -1,0 +1,8 @@
+"""Arrays to numbers. One door: `reduce_run`; numerics are loaded when it is first called."""
+
+from server.reduction.claims import read_claims
+from server.reduction.digest import input_digest
+from server.reduction.door import reduce_run
+from server.reduction.versions import METHOD_VERSIONS
+
+__all__ = ["METHOD_VERSIONS", "input_digest", "read_claims", "reduce_run"]

@@ -1,0 +1,60 @@
+"""First-order standard uncertainties from the instruments' limits of error."""
+
+import math
+from dataclasses import dataclass
+
+from server.model.bench import Instrument, Rig
+from server.model.words import Channel
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Standard uncertainties of one channel: relative gain, and offset in the channel's unit."""
+
+    gain: float = 0.0
+    offset: float = 0.0
+
+    def relative(self, value: float) -> float:
+        """Relative standard uncertainty of a reading of this size."""
+        if value == 0.0:
+            return self.gain
+        return math.hypot(self.gain, self.offset / abs(value))
+
+
+def channel_limits(rig: Rig, channel: Channel) -> Limits:
+    """Turn "% of reading + % of range + digits" into one gain and one offset for the run.
+
+    Model:  u_gain = a / sqrt(3);  u_offset^2 = (b range)^2 / 3 + (d r)^2 / 3 + r^2 / 12
+
+    with a "of reading", b "of range", d digits, r the resolution. The gain error is one for the
+    whole run, and so is the offset; the two are independent.
+
+    Sources
+    -------
+    Rectangular distribution of a limit of error: JCGM 100:2008, 4.3.7; resolution F.2.2.1.
+    """
+    for instrument in rig.instruments:
+        if instrument.channel is channel:
+            return _limits(instrument)
+    return Limits()
+
+
+def torque_limits(rig: Rig, torque_channel: Channel) -> Limits:
+    """Limits of the torque at the sensor, of the force sensor times the arm where that is used."""
+    limits = channel_limits(rig, torque_channel)
+    if torque_channel is Channel.FORCE and rig.arm_m is not None:
+        return Limits(limits.gain, limits.offset * rig.arm_m)
+    return limits
+
+
+def _limits(instrument: Instrument) -> Limits:
+    resolution = instrument.resolution or 0.0
+    parts = [
+        (instrument.of_range or 0.0) * (instrument.range or 0.0) / math.sqrt(3),
+        (instrument.digits or 0.0) * resolution / math.sqrt(3),
+        resolution / math.sqrt(12),
+    ]
+    return Limits(
+        gain=(instrument.of_reading or 0.0) / math.sqrt(3),
+        offset=math.sqrt(sum(p**2 for p in parts)),
+    )

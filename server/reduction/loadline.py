@@ -1,0 +1,158 @@
+"""The load line: every quantity of a run as a smooth curve of one coordinate of load."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.model.results import LoadPoint
+from server.reduction.arrays import Floats
+from server.reduction.polynomial import (
+    Polynomial,
+    choose_polynomial,
+    qaicc,
+    score_polynomials,
+)
+
+MIN_POINTS = 4
+RELATIVE_FLOOR = 5e-4  # of the largest value: no smooth curve is truer than that
+OWN_SCATTER_WEIGHT = 12.0  # pooled scatter counts as this many degrees of freedom
+GRID = 801
+
+COORDINATES: dict[str, Callable[[LoadPoint], float | None]] = {
+    "input power": lambda p: p.input_power_w,
+    "current": lambda p: p.current_a,
+    "torque": lambda p: p.torque_nm,
+    "speed": lambda p: -p.speed_rad_s,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class LoadLine:
+    """Curves over the coordinate `x`, which rises with load from `x_low` to `x_high`."""
+
+    coordinate: str
+    x_low: float
+    x_high: float
+    power: Polynomial
+    speed: Polynomial
+    current: Polynomial | None
+    input_power: Polynomial | None
+    voltage: Polynomial | None
+    power_factor: Polynomial | None
+    n_points: int
+
+    def grid(self) -> Floats:
+        return np.linspace(self.x_low, self.x_high, GRID)
+
+    def torque_at(self, x: Floats | float) -> Floats:
+        return np.asarray(self.power.at(x) / self.speed.at(x))
+
+
+def fit_load_line(points: Sequence[LoadPoint]) -> LoadLine | None:
+    """Fit shaft power, speed, current, input power and power factor along the load.
+
+    The coordinate (input power, current, torque or falling speed) is the one over which shaft
+    power is fitted best by the information criterion, among those that rise with load.
+
+    Returns
+    -------
+    LoadLine, or None with fewer than `MIN_POINTS` points at different loads.
+
+    Notes
+    -----
+    Neutral curves: they assume smoothness alone, no motor model. Torque is power over speed, so
+    that the three agree.
+    """
+    if len(points) < MIN_POINTS:
+        return None
+    power = np.array([p.shaft_power_w for p in points])
+    u_power = pooled_u([p.u_shaft_power_w for p in points], points, power)
+    best: tuple[float, str, Floats, Polynomial] | None = None
+    scored: list[tuple[str, Floats, list[tuple[float, Polynomial]]]] = []
+    for name, read in COORDINATES.items():
+        values = [read(p) for p in points]
+        if any(v is None for v in values):
+            continue
+        x = np.array(values, dtype=np.float64)
+        if not _rises_with_load(x, points):
+            continue
+        scored.append((name, x, score_polynomials(x, power, u_power)))
+    if not scored:
+        return None
+    c = min(_inflation(fits) for _, _, fits in scored)
+    for name, x, fits in scored:
+        for _, fit in fits:
+            score = qaicc(fit, c)
+            if best is None or score < best[0] - 1.0:
+                best = (score, name, x, fit)
+    if best is None:
+        return None
+    _, name, x, fit = best
+    return LoadLine(
+        coordinate=name,
+        x_low=float(x.min()),
+        x_high=float(x.max()),
+        power=fit,
+        speed=_along(x, points, lambda p: p.speed_rad_s, lambda p: p.u_speed_rad_s),
+        current=_maybe(x, points, lambda p: p.current_a, lambda p: p.u_current_a),
+        input_power=_maybe(x, points, lambda p: p.input_power_w, lambda p: p.u_input_power_w),
+        voltage=_maybe(x, points, lambda p: p.voltage_v, lambda p: None),
+        power_factor=_maybe(x, points, lambda p: p.power_factor, lambda p: None),
+        n_points=len(points),
+    )
+
+
+def pooled_u(own: Sequence[float | None], points: Sequence[LoadPoint], values: Floats) -> Floats:
+    """Standard uncertainty of each point, its own scatter pooled with that of the others.
+
+    Few effective samples tell their scatter badly: it is averaged with the run's median scatter
+    per effective sample, which counts as `OWN_SCATTER_WEIGHT` degrees of freedom.
+    """
+    n = np.array([max(p.n_effective, 1.0) for p in points])
+    variance = np.array([(u or 0.0) ** 2 for u in own]) * n
+    known = np.array([p.n_effective >= 3 and bool(u) for p, u in zip(points, own, strict=True)])
+    scale = float(np.max(np.abs(values))) or 1.0
+    pooled = float(np.median(variance[known])) if known.any() else 0.0
+    freedom = np.where(known, n - 1, 0.0)
+    mixed = (freedom * variance + OWN_SCATTER_WEIGHT * pooled) / (freedom + OWN_SCATTER_WEIGHT)
+    return np.sqrt(mixed / n + (RELATIVE_FLOOR * scale) ** 2)
+
+
+def _inflation(fits: list[tuple[float, Polynomial]]) -> float:
+    last = fits[-1][1]
+    spare = last.n_points - last.order - 1
+    return max(1.0, last.chi2 / spare) if spare >= 3 else 1.0
+
+
+def _rises_with_load(x: Floats, points: Sequence[LoadPoint]) -> bool:
+    """True where x orders the points as falling speed does, but for near neighbours."""
+    if float(np.ptp(x)) <= 0:
+        return False
+    slow = -np.array([p.speed_rad_s for p in points])
+    order = np.argsort(slow, kind="stable")
+    sorted_x = x[order]
+    back = np.maximum.accumulate(sorted_x) - sorted_x
+    return float(back.max()) <= 0.08 * float(np.ptp(x))
+
+
+def _along(
+    x: Floats,
+    points: Sequence[LoadPoint],
+    read: Callable[[LoadPoint], float | None],
+    read_u: Callable[[LoadPoint], float | None],
+) -> Polynomial:
+    values = np.array([read(p) for p in points], dtype=np.float64)
+    u = pooled_u([read_u(p) for p in points], points, values)
+    return choose_polynomial(x, values, u)
+
+
+def _maybe(
+    x: Floats,
+    points: Sequence[LoadPoint],
+    read: Callable[[LoadPoint], float | None],
+    read_u: Callable[[LoadPoint], float | None],
+) -> Polynomial | None:
+    if any(read(p) is None for p in points):
+        return None
+    return _along(x, points, read, read_u)

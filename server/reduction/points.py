@@ -1,0 +1,130 @@
+"""Averages over dwells and over the load bins of sweeps."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.model.results import LoadPoint
+from server.model.words import SegmentKind
+from server.reduction.arrays import Floats
+from server.reduction.blocks import Blocks
+from server.reduction.load import SWEEP_CHUNK, Stretch
+from server.reduction.scatter import mean_and_u
+from server.reduction.torque import Shaft
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """A dwell, or one load bin of a sweep: blocks first to end (exclusive)."""
+
+    is_dwell: bool
+    first: int
+    end: int
+
+
+def group_blocks(stretches: list[Stretch], z: Floats) -> list[Group]:
+    """Dwells as they are; a sweep is cut wherever the load has moved by one bin.
+
+    A bin is `SWEEP_CHUNK` of the run's load range, so a sweep up and down gives two points a bin.
+    """
+    groups: list[Group] = []
+    for stretch in stretches:
+        if stretch.kind in (SegmentKind.STEADY_DWELL, SegmentKind.FREE_RUNNING):
+            groups.append(Group(True, stretch.first, stretch.end))
+        elif stretch.kind is SegmentKind.SWEEP:
+            groups += _bins(stretch, z)
+    return groups
+
+
+def average(group: Group, blocks: Blocks, shaft: Shaft, *, is_dc: bool) -> LoadPoint:
+    """Average one group of blocks.
+
+    Model:  T, w, P_in: mean;  V, I: sqrt(mean(x^2));  shaft power: mean(T w);
+            PF = P_in / (V I);  efficiency = mean(T w) / mean(P_in)
+
+    Returns
+    -------
+    LoadPoint; `u_*` from scatter with an effective number of samples (see scatter.py).
+    """
+    rows = slice(group.first, group.end)
+    weight = blocks.n_rows[rows].astype(np.float64)
+    torque, u_torque, _ = mean_and_u(shaft.torque[rows], weight)
+    speed, u_speed, _ = mean_and_u(shaft.speed[rows], weight)
+    power, u_power, n_effective = mean_and_u(shaft.power[rows], weight)
+    voltage = _rms(blocks.voltage, rows, weight)
+    current = _rms(blocks.current, rows, weight)
+    u_current = None
+    if current is not None and blocks.current is not None:
+        u_current = mean_and_u(blocks.current[rows], weight)[1]
+    input_w, u_input = None, None
+    source = input_power(blocks, is_dc=is_dc)
+    if source is not None and np.isfinite(source[rows]).any():
+        input_w, u_input, _ = mean_and_u(source[rows], weight)
+    apparent = None
+    if voltage is not None and current is not None:
+        apparent = voltage * current
+    elif blocks.apparent is not None and np.isfinite(blocks.apparent[rows]).any():
+        apparent = mean_and_u(blocks.apparent[rows], weight)[0]
+    efficiency, u_efficiency = _ratio(power, u_power, input_w, u_input)
+    return LoadPoint(
+        start_s=float(blocks.start_s[group.first]),
+        end_s=float(blocks.end_s[group.end - 1]),
+        is_dwell=group.is_dwell,
+        n_samples=int(weight.sum()),
+        n_effective=n_effective,
+        torque_nm=torque,
+        speed_rad_s=speed,
+        shaft_power_w=power,
+        voltage_v=voltage,
+        current_a=current,
+        input_power_w=input_w,
+        apparent_power_va=apparent,
+        power_factor=input_w / apparent if input_w is not None and apparent else None,
+        efficiency=efficiency,
+        u_torque_nm=u_torque,
+        u_speed_rad_s=u_speed,
+        u_shaft_power_w=u_power,
+        u_current_a=u_current,
+        u_input_power_w=u_input,
+        u_efficiency=u_efficiency,
+    )
+
+
+def input_power(blocks: Blocks, *, is_dc: bool) -> Floats | None:
+    """Real input power per block: the meter's, else V x I x PF, else V x I on a DC supply."""
+    if blocks.power is not None:
+        return blocks.power
+    if is_dc and blocks.voltage is not None and blocks.current is not None:
+        return blocks.voltage * blocks.current
+    return None
+
+
+def _bins(stretch: Stretch, z: Floats) -> list[Group]:
+    part = z[stretch.first : stretch.end]
+    reach = min(9, max(1, part.size // 20) | 1)
+    smooth = np.convolve(np.pad(part, reach // 2, mode="edge"), np.ones(reach) / reach, "valid")
+    groups: list[Group] = []
+    start = 0
+    for i in range(1, part.size + 1):
+        if i == part.size or abs(smooth[i] - smooth[start]) > SWEEP_CHUNK:
+            groups.append(Group(False, stretch.first + start, stretch.first + i))
+            start = i
+    return groups
+
+
+def _rms(values: Floats | None, rows: slice, weight: Floats) -> float | None:
+    if values is None:
+        return None
+    finite = np.isfinite(values[rows])
+    if not finite.any():
+        return None
+    return float(np.sqrt(np.average(values[rows][finite] ** 2, weights=weight[finite])))
+
+
+def _ratio(
+    power: float, u_power: float, input_w: float | None, u_input: float | None
+) -> tuple[float | None, float | None]:
+    if input_w is None or input_w <= 0:
+        return None, None
+    value = power / input_w
+    return value, float(np.hypot(u_power, value * (u_input or 0.0)) / input_w)

@@ -1,0 +1,94 @@
+"""The JSON that `benchledger reduce --json` prints and the API repeats: the contract's words.
+
+Everything is SI; an efficiency is a fraction. Nothing here rounds.
+"""
+
+from collections.abc import Mapping
+
+from server.model.bench import ClaimReading
+from server.model.measured import Finding, JsonValue, MeaningReading, Metric
+from server.model.recording import Column
+from server.model.results import Reduction
+from server.model.words import MetricName
+from server.wording.findings import finding_text
+
+Json = dict[str, JsonValue]
+
+
+def reduction_to_json(
+    reduction: Reduction, claims: tuple[ClaimReading, ...], columns: tuple[Column, ...]
+) -> Json:
+    """The one JSON object of a reduced run."""
+    return {
+        "metrics": metrics_to_json(reduction.metrics),
+        "findings": [finding_to_json(f) for f in reduction.findings],
+        "claims": [claim_to_json(c) for c in claims],
+        "columns": [column_to_json(c) for c in columns],
+        "lag": {
+            "seconds": reduction.lag.seconds,
+            "applied": reduction.lag.applied,
+            "reason": reduction.lag.reason,
+        },
+        "method_version": reduction.method_version,
+        "kind": reduction.kind.value,
+    }
+
+
+def metrics_to_json(metrics: Mapping[MetricName, Metric]) -> Json:
+    return {name.value: metric_to_json(metric) for name, metric in metrics.items()}
+
+
+def metric_to_json(metric: Metric) -> Json:
+    return {
+        "value": metric.value,
+        "unit": metric.unit,
+        "standard_uncertainty": metric.standard_uncertainty,
+        "lower_bound": metric.lower_bound,
+        "reason": metric.reason,
+    }
+
+
+def finding_to_json(finding: Finding) -> Json:
+    text = finding_text(finding)
+    return {
+        "code": finding.code.value,
+        "severity": finding.severity.value,
+        "message": text.message,
+        "remedy": text.remedy,
+        "where": text.where,
+        "evidence": finding.evidence,
+    }
+
+
+def claim_to_json(reading: ClaimReading) -> Json:
+    claim = reading.claim
+    return {
+        "wording": claim.wording,
+        "quantity": claim.quantity,
+        "value": claim.value_si,
+        "meanings": [meaning_to_json(m) for m in reading.meanings],
+        "implied_current": metric_to_json(reading.implied_current),
+        "rotor_energy_time": metric_to_json(reading.rotor_energy_time),
+    }
+
+
+def meaning_to_json(reading: MeaningReading) -> Json:
+    return {
+        "meaning": reading.meaning.value,
+        "value": reading.value,
+        "standard_uncertainty": reading.standard_uncertainty,
+        "ratio": reading.ratio,
+        "ratio_standard_uncertainty": reading.ratio_standard_uncertainty,
+        "lower_bound": reading.lower_bound,
+        "reason": reading.reason,
+    }
+
+
+def column_to_json(column: Column) -> Json:
+    return {
+        "position": column.position,
+        "header": column.header,
+        "channel": column.channel.value if column.channel is not None else None,
+        "unit": column.unit,
+        "reason": column.reason,
+    }
