@@ -8,7 +8,7 @@ from server.charts.palette import CHART_CSS
 from server.charts.plotly_figure import figure_plotly
 from server.charts.svg import MIDDLE, NARROW, WIDE, figure_svg, figure_svg_document
 from server.charts.traces import fit_residuals, run_trace
-from server.charts.watts import watts
+from server.charts.watts import where_the_watts_go
 
 __all__ = [
     "CHART_CSS",
@@ -26,5 +26,5 @@ __all__ = [
     "fit_residuals",
     "printed_and_measured",
     "run_trace",
-    "watts",
+    "where_the_watts_go",
 ]

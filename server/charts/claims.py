@@ -12,7 +12,7 @@ from server.charts.figure import (
     Rule,
 )
 from server.charts.listings import rows_axis_end
-from server.model.bench import ClaimReading
+from server.model.bench import ClaimReading, Plate
 from server.model.measured import MeaningReading
 from server.model.words import Meaning
 from server.wording.figures import (
@@ -24,15 +24,17 @@ from server.wording.figures import (
     show_claim,
     show_meaning,
     show_meaning_ratio,
+    show_plain,
     unbroken,
 )
 from server.wording.labels import SHAFT_MEANINGS
 
 
 def claim_every_way(
-    reading: ClaimReading, *, figure_id: str = "claim-every-way", circuit: str = "plug"
+    reading: ClaimReading, *, plate: Plate | None = None, figure_id: str = "claim-every-way"
 ) -> FigureSpec:
-    """`circuit` names the plug's circuit in the picture, e.g. "15 A plug"."""
+    """Dots: at the shaft; open diamonds: from the wall; the strokes across: printed, and what the
+    plug's circuit carries continuously (`plate` names its current)."""
     shown = [m for m in reading.meanings if m.meaning is not Meaning.CIRCUIT_CONTINUOUS_LIMIT]
     limit = next(
         (m for m in reading.meanings if m.meaning is Meaning.CIRCUIT_CONTINUOUS_LIMIT), None
@@ -41,6 +43,8 @@ def claim_every_way(
     rows = tuple(_row(m) for m in shown)
     rules = [Rule(Mark.PRINTED, reading.claim.value_si, f"printed {_typed(reading)}")]
     if limit is not None and limit.value is not None:
+        has_current = plate is not None and plate.circuit_a is not None
+        circuit = f"{show_plain(plate.circuit_a, 'A')} plug" if plate and has_current else "plug"
         rules.append(Rule(Mark.LIMIT, limit.value, f"{circuit}, continuously"))
     ends = [rule.value for rule in rules]
     ends += [m.high if m.high is not None else m.value for row in rows for m in row.marks]

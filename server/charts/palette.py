@@ -6,7 +6,7 @@ On a page the pictures take their colours from the page's custom properties; in 
 Class names in the SVG
 ----------------------
 chart            the svg element
-t  s  b          text: ink, soft (12 px), bold
+t  s  b  q  k    text: ink, soft (12 px), bold, soft (13 px), key
 n                figures (tabular)
 e  m             text ends / is centred at its place (else it starts there)
 lk               text that is a link
@@ -47,7 +47,7 @@ CHART_CSS = (
     "stroke-linejoin:round;paint-order:stroke}"
     ".chart .s{font-size:12px;fill:var(--soft)}"
     ".chart tspan.s{font-size:13px}"
-    ".chart .b{font-weight:600}"
+    ".chart .b{font-weight:600}.chart .q{fill:var(--soft)}"
     ".chart .n{font-variant-numeric:tabular-nums}"
     ".chart .e{text-anchor:end}.chart .m{text-anchor:middle}"
     ".chart .lk{fill:var(--link)}.chart a:hover .lk{text-decoration:underline}"

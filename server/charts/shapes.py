@@ -128,3 +128,38 @@ def thinned(
             keep[at] = True
             stack += [(first, at), (at, last)]
     return [p for p, kept in zip(points, keep, strict=True) if kept]
+
+
+def swung(points: list[tuple[float, float]], tolerance: float = 0.3) -> list[tuple[float, float]]:
+    """Fewer points of a long trace, in one pass: none off by more than `tolerance` px upright.
+
+    x must not fall. A point is kept when no straight line from the last kept one passes within
+    the tolerance of all since.
+    """
+    kept = [points[0]]
+    x0, y0 = points[0]
+    low, high = float("-inf"), float("inf")
+    last = points[0]
+    for point in points[1:]:
+        x, y = point
+        dx = x - x0
+        if dx > 0:
+            bottom, top, slope = (y - tolerance - y0) / dx, (y + tolerance - y0) / dx, (y - y0) / dx
+            if low <= slope <= high:
+                low, high = max(low, bottom), min(high, top)
+                last = point
+                continue
+        if last is not kept[-1]:
+            kept.append(last)
+        x0, y0 = last
+        dx = x - x0
+        low, high = float("-inf"), float("inf")
+        if dx > 0:
+            low, high = (y - tolerance - y0) / dx, (y + tolerance - y0) / dx
+        elif point is not kept[-1]:
+            kept.append(point)
+            x0, y0 = point
+        last = point
+    if last is not kept[-1]:
+        kept.append(last)
+    return kept

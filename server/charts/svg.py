@@ -100,7 +100,7 @@ def _key_mark(entry: KeyEntry, x: float, y: float) -> str:
             return path(vertical(middle, y - 7, y + 7), "st")
         case Mark.LIMIT:
             return path(
-                vertical(middle - 1.5, y - 7, y + 7) + vertical(middle + 1.5, y - 7, y + 7), "hr"
+                vertical(middle - 2, y - 7, y + 7) + vertical(middle + 2, y - 7, y + 7), "hr"
             )
         case Mark.RANGE:
             return rectangle(x, y - 3, 20, 6, "rg")

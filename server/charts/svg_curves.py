@@ -11,6 +11,7 @@ from server.charts.shapes import (
     polyline_d,
     px,
     rectangle,
+    swung,
     text,
     text_width,
     thinned,
@@ -19,6 +20,7 @@ from server.charts.shapes import (
 
 HEIGHT_WIDE = 250.0
 HEIGHT_NARROW = 220.0
+HEIGHT_TRACE = 168.0
 GAP = 32.0
 GUTTER = 52.0
 
@@ -30,9 +32,7 @@ def draw_curves(
     is_trace = any(panel.spans for panel in panels)
     n_columns = 1 if is_narrow or is_trace or len(panels) == 1 else 2
     cell = (width - GAP * (n_columns - 1)) / n_columns
-    height = HEIGHT_NARROW if is_narrow else HEIGHT_WIDE
-    if is_trace:
-        height = 150.0
+    height = HEIGHT_TRACE if is_trace else HEIGHT_NARROW if is_narrow else HEIGHT_WIDE
     for i, panel in enumerate(panels):
         left = (i % n_columns) * (cell + GAP)
         y = top + (i // n_columns) * (height + 12.0)
@@ -130,8 +130,7 @@ def _line(line: Line, x: Scale, y: Scale) -> str:
 
 
 def _light(run: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Thinned where that is cheap; a long trace comes thinned for the screen already."""
-    return thinned(run) if len(run) <= 400 else run
+    return thinned(run) if len(run) <= 400 else swung(run)
 
 
 def _points(points: Points, x: Scale, y: Scale) -> str:

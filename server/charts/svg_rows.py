@@ -48,7 +48,9 @@ def draw_rows(
     ]
     parts.append(path("".join(horizontal(scale.start, scale.end, b) for b in baselines), "rw"))
     for rule in panel.rules:
-        parts.append(_rule(rule, scale, y - 4, bottom))
+        # On a phone the words of a row stand where the lines would cross them: lines per row.
+        spans = [(b - 11, b + 9) for b in baselines] if is_narrow else [(y - 4, bottom)]
+        parts.append(_rule(rule, scale, [(y - 4, y + 2), *spans] if is_narrow else spans))
     for row, baseline in zip(panel.rows, baselines, strict=True):
         parts.append(_row_marks(row, scale, baseline))
         parts.append(_row_words(row, scale, baseline, width=width, is_narrow=is_narrow))
@@ -106,7 +108,7 @@ def _draw_rule_labels(
     taken: list[tuple[float, float]] = []
     y = top + 14.0
     for rule in sorted(rules, key=lambda r: -r.value):
-        half = text_width(rule.label, 13) / 2
+        half = text_width(rule.label, 14.5 if rule.mark is Mark.PRINTED else 13.0) / 2
         x = min(max(scale.at(rule.value), half), width - half)
         if any(x - half < right + 8 and left - 8 < x + half for left, right in taken):
             y += 18.0
@@ -117,12 +119,11 @@ def _draw_rule_labels(
     return y + 12.0
 
 
-def _rule(rule: Rule, scale: Scale, top: float, bottom: float) -> str:
+def _rule(rule: Rule, scale: Scale, spans: list[tuple[float, float]]) -> str:
     x = scale.at(rule.value)
-    if rule.mark is Mark.LIMIT:
-        lines = vertical(x - 1.5, top, bottom) + vertical(x + 1.5, top, bottom)
-        return f'<g class="c-limit">{path(lines, "hr")}</g>'
-    return f'<g class="c-printed">{path(vertical(x, top, bottom), "l")}</g>'
+    offsets = (-2.0, 2.0) if rule.mark is Mark.LIMIT else (0.0,)
+    d = "".join(vertical(x + off, top, bottom) for off in offsets for top, bottom in spans)
+    return f'<g class="c-{rule.mark.value}">{path(d, "hr" if len(offsets) > 1 else "l")}</g>'
 
 
 def _row_marks(row: Row, scale: Scale, y: float) -> str:
@@ -167,7 +168,7 @@ def _arrow(x: float, y: float) -> str:
 
 def _row_words(row: Row, scale: Scale, y: float, *, width: int, is_narrow: bool) -> str:
     if is_narrow:
-        room = width - text_width(row.value) - 12.0
+        room = width - text_width(row.value) - 24.0
         y_words, x = y - 15.0, 0.0
     else:
         room, y_words, x = scale.start - 16.0, y + 4.5, 0.0
@@ -184,5 +185,5 @@ def _row_words(row: Row, scale: Scale, y: float, *, width: int, is_narrow: bool)
     )
     if row.href:
         words = f'<a href="{escape(row.href)}">{words}</a>'
-    value = text(width, y_words, row.value, "n e") if row.value else ""
+    value = text(width, y_words, row.value, "n e" if row.marks else "n e q") if row.value else ""
     return words + value

@@ -40,14 +40,22 @@ def run_trace(
     ends = [trace.time_s[n][-1] for n in names] + [s.end_s for s in segments]
     starts = [trace.time_s[n][0] for n in names] + [s.start_s for s in segments]
     x = Axis("time", "s", min(starts, default=0.0), max(ends, default=1.0))
-    panels = tuple(_trace_panel(trace, name, x, spans) for name in names)
+    bare = tuple(Span(s.low, s.high, "", s.is_steady) for s in spans)  # named once, at the top
+    panels = tuple(
+        _trace_panel(trace, name, x, bare if i else spans) for i, name in enumerate(names)
+    )
     return FigureSpec(
         id=figure_id,
         title="The recording",
         sentence=_trace_sentence(names, segments),
         panels=panels,
         table=_segment_table(segments),
-        notes=("Thinned for the screen; the file has every reading.",) if panels else (),
+        notes=(
+            "Shaded: free running and steady loads. Thinned for the screen; the file has every "
+            "reading.",
+        )
+        if panels
+        else (),
         empty=None if panels else "No channel of this file can be drawn over time.",
     )
 

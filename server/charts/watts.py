@@ -1,9 +1,8 @@
 """Where the watts go: from the wall, to the shaft, and what is lost, together."""
 
-from collections.abc import Mapping
-
 from server.charts.figure import FigureSpec, FigureTable, FlowEnd, FlowPanel
 from server.model.measured import Metric
+from server.model.results import Reduction
 from server.model.words import MetricName
 from server.wording.figures import show_quantity
 
@@ -28,14 +27,15 @@ _PLACES = (
 EMPTY = "Not measured: this picture needs shaft power and the real power from the wall at one load."
 
 
-def watts(
-    metrics: Mapping[MetricName, Metric], *, figure_id: str = "where-the-watts-go"
+def where_the_watts_go(
+    reduction: Reduction, *, figure_id: str = "where-the-watts-go"
 ) -> FigureSpec:
     """The first of rated current, highest steady power and best efficiency that has both ends.
 
     What lies between wall and shaft is one stream, "losses, together": a brake run does not tell
     its kinds apart.
     """
+    metrics = reduction.metrics
     for shaft_name, wall_name, where in _PLACES:
         shaft, wall = metrics.get(shaft_name), metrics.get(wall_name)
         if _is_usable(shaft) and _is_usable(wall):

@@ -5,7 +5,6 @@ from datetime import date, datetime
 from server.wording.numbers import NB_SPACE, grouped
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-_IRREGULAR = {"category": "categories"}
 _SMALL = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
 
@@ -13,8 +12,16 @@ def count_of(n: int, noun: str) -> str:
     """ "no runs", "one run", "3 runs": the last word of the noun is put in the plural."""
     if n == 1:
         return f"one{NB_SPACE}{noun}"
-    plural = _IRREGULAR.get(noun, f"{noun}s")
-    return f"no{NB_SPACE}{plural}" if n == 0 else f"{grouped(str(n))}{NB_SPACE}{plural}"
+    many = plural(noun)
+    return f"no{NB_SPACE}{many}" if n == 0 else f"{grouped(str(n))}{NB_SPACE}{many}"
+
+
+def plural(noun: str) -> str:
+    if noun.endswith(("s", "x", "ch", "sh")):
+        return f"{noun}es"
+    if noun.endswith("y") and noun[-2:-1] not in "aeiou":
+        return f"{noun[:-1]}ies"
+    return f"{noun}s"
 
 
 def small_number(n: int) -> str:
