@@ -199,7 +199,18 @@ def _slow_noise(time, size_rel: float, rng):
     return np.interp(time, knots, rng.normal(0.0, size_rel, n_knots))
 
 
-def _warming(time, heat_w):
-    """A winding's temperature, kelvin: one body, time constant of some minutes."""
-    gained = np.cumsum(np.maximum(heat_w, 0.0)) * (time[1] - time[0])
-    return 295.0 + gained / 900.0
+def _warming(time, heat_w, tau_s: float = 600.0, kelvin_per_w: float = 0.12):
+    """A winding's temperature, kelvin: one body, stepped once a second."""
+    seconds = np.arange(time[0], time[-1] + 2.0)
+    heat = np.interp(seconds, time, np.maximum(heat_w, 0.0))
+    above, kept = np.zeros_like(seconds), np.exp(-1.0 / tau_s)
+    for i in range(1, seconds.size):
+        above[i] = kept * above[i - 1] + (1 - kept) * kelvin_per_w * heat[i]
+    return 295.0 + np.interp(time, seconds, above)
+
+
+def seconds_needed(motor: Motor, line: Line, rig: BrakeRig, plan: Plan) -> float:
+    """How long `plan` takes until the rotor stands again."""
+    curve = _FreeMotion(motor, line, rig)
+    _, off_at, off_speed = _pieces(curve, plan)
+    return off_at + _coast_seconds(curve, off_speed)

@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from seed_data.bench_file import bench_toml
-from seed_data.brake import Readings, brake_run
+from seed_data.brake import brake_run
 from seed_data.dialects import Dialect, write_log
+from seed_data.drawn_files import bench_parts, draw_writing
 from seed_data.motors import (
     InductionMotor,
     Line,
@@ -52,8 +53,17 @@ class Case:
     dialect: Dialect
 
 
-def draw_case(seed: int, *, family: str | None = None, slip=None, style: str | None = None) -> Case:
-    """A run from `seed`. `slip` (channel, factor) writes that channel's values times factor."""
+def draw_case(
+    seed: int,
+    *,
+    family: str | None = None,
+    style: str | None = None,
+    slip: tuple[str, float] | None = None,
+    dialect: Dialect | None = None,
+) -> Case:
+    """A run from `seed`. `slip` (channel, factor) writes that channel's values times factor;
+    `dialect` writes it that way instead of the drawn one.
+    """
     rng = np.random.default_rng(seed)
     drawn_family = FAMILIES[int(rng.integers(3))]
     drawn_style = "dwells" if rng.random() < 0.6 else "sweep"
@@ -62,7 +72,8 @@ def draw_case(seed: int, *, family: str | None = None, slip=None, style: str | N
     rig = draw_rig(motor, line, rng)
     plan, rig = draw_plan(motor, line, rig, style, rng)
     readings = brake_run(motor, line, rig, plan, rng)
-    channels, units, dialect = draw_writing(readings, rig, line, rng)
+    channels, units, drawn_dialect = draw_writing(readings, rig, line, rng)
+    dialect = dialect or drawn_dialect
     if slip is not None:
         channels = {**channels, slip[0]: channels[slip[0]] * slip[1]}
     order = ["time", *rng.permutation([name for name in units if name != "time"]).tolist()]
@@ -215,127 +226,3 @@ def draw_plan(motor, line: Line, rig: BrakeRig, style: str, rng):
 def _round_up(value: float) -> float:
     scale = 10.0 ** np.floor(np.log10(value))
     return float(next(m for m in (1, 1.5, 2, 3, 5, 7.5, 10) if m * scale >= value) * scale)
-
-
-def draw_writing(readings: Readings, rig: BrakeRig, line: Line, rng):
-    """Which channels are written, in which units, by which dialect."""
-    channels = dict(readings.channels)
-    apparent = channels["voltage"] * channels["current"]
-    channels["apparent_power"] = apparent
-    channels["power_factor"] = np.divide(
-        channels["power"], apparent, out=np.zeros_like(apparent), where=apparent > 0
-    )
-    units = {"time": "s", "voltage": "V", "current": str(rng.choice(["A", "A", "A", "mA"]))}
-    if line.is_ac:
-        power = ["power", "power", "power", "power power_factor", "power_factor"]
-        for name in str(rng.choice(power)).split():
-            units[name] = str(rng.choice(["W", "W", "kW"])) if name == "power" else ""
-        if rng.random() < 0.3:
-            units["frequency"] = "Hz"
-    elif rng.random() < 0.5:
-        units["power"] = "W"
-    if rig.arm_m is not None:
-        channels["force"] = channels["torque"] / rig.arm_m
-        units["force"] = str(rng.choice(["N", "N", "g", "lbf", "kgf"]))
-    else:
-        named = ["N·m", "N·m", "mN·m", "lbf·in", "ozf·in", "kgf·cm", "lbf·ft"]
-        units["torque"] = str(rng.choice(named))
-    units["speed"] = str(rng.choice(["rpm", "rpm", "rad/s"]))
-    if rng.random() < 0.4:
-        units["temperature_1"] = "°C"
-    if rng.random() < 0.3:
-        units["brake_setting"] = "%"
-    return channels, units, draw_dialect(rng, units)
-
-
-def draw_dialect(rng, units: dict[str, str]) -> Dialect:
-    language = str(
-        rng.choice(["english", "english", "symbols", "german", "french", "spanish", "plain"])
-    )
-    comma = language in ("german", "french", "spanish") or rng.random() < 0.1
-    separator = (
-        str(rng.choice([";", "\t"])) if comma else str(rng.choice([",", ",", ";", "\t", " "]))
-    )
-    if separator == " " and language not in ("symbols", "plain"):
-        separator = ","
-    styles = ["brackets", "square", "slash", "row"]
-    named = "joined" if language == "plain" else str(rng.choice(styles))
-    if separator == " ":
-        named = "joined" if language == "plain" else "row"
-    if units["speed"] == "rpm":
-        units["speed"] = {"german": "1/min", "french": "tr/min"}.get(language, "rpm")
-    clocks = ["s", "s", "ms", "mm:ss", "hh:mm:ss", "iso"]
-    clock = str(rng.choice(clocks)) if separator != " " and named != "row" else "s"
-    preambles = [
-        (),
-        (),
-        ("# logged on the bench", "# interval as set"),
-        ("Device: bench meter", ""),
-    ]
-    marked = [(), ("# logged on the bench",)]
-    chosen = marked if separator == " " else preambles
-    gaps = ["NaN", "---", "OL"] if separator == " " else ["", "NaN", "---", "OL"]
-    wide = str(rng.choice(["utf-8", "utf-8", "utf-8-sig", "utf-16", "latin-1"]))
-    return Dialect(
-        language=language,
-        separator=separator,
-        decimal="," if comma else ".",
-        thousands=str(rng.choice(["", "", "." if comma else "'"])) if separator != " " else "",
-        units=named,
-        clock=clock,
-        encoding=wide,
-        newline=str(rng.choice(["\n", "\r\n"])),
-        preamble=chosen[int(rng.integers(len(chosen)))],
-        quoted=bool(rng.random() < 0.15) and separator != " ",
-        blank=str(rng.choice(gaps)),
-        blank_rel=float(rng.choice([0.0, 0.002])),
-        padded=bool(rng.random() < 0.15) or separator == " ",
-        extra="Status" if rng.random() < 0.2 else None,
-    )
-
-
-def bench_parts(motor, line: Line, rig: BrakeRig, rng, *, force: bool) -> dict:
-    """The bench file's tables, as the tester would write them."""
-    found = truth(motor, line, rig.drag)
-    speed, at = load_line(motor, line)
-    loaded = speed >= found.speed_at_max
-    share = at.torque_nm[loaded] * speed[loaded] / found.shaft_power_max_steady
-    rated = int(np.argmin(np.abs(share - rng.uniform(0.5, 0.75))))
-    top = found.free_speed * 1.1
-    sensed = "force" if force else "torque"
-    over = rig.arm_m if force and rig.arm_m else 1.0
-    unit = "N" if force else "N m"
-    span = rig.torque_range_nm / over
-    return {
-        "plate": {
-            "voltage": f"{round(line.voltage_v / 10) * 10:g} V",
-            "supply": "AC" if line.is_ac else "DC",
-            "frequency": f"{line.frequency_hz:g} Hz" if line.is_ac else None,
-            "current": f"{at.current_a[loaded][rated]:.2f} A",
-            "circuit": "15 A" if line.voltage_v < 150 else "13 A",
-            "motor_family": motor.family,
-        },
-        "rig": {
-            "absorber": rig.absorber,
-            "arm": f"{rig.arm_m:g} m" if force else None,
-            "inertia": f"{rig.inertia:.4e} kg m^2",
-            "rotor_inertia": f"{rig.rotor_inertia:.4e} kg m^2",
-            "drag": [[f"{s:.2f} rad/s", f"{t:.6f} N m"] for s, t in rig.drag_table(top)],
-            "pulses_per_revolution": f"{rig.pulses_per_revolution:g}"
-            if rig.pulses_per_revolution
-            else None,
-        },
-        "instrument": [
-            {
-                "channel": sensed,
-                "of_reading": "0.2 %",
-                "range": f"{span:.6g} {unit}",
-                "of_range": "0.05 %",
-                "resolution": f"{span / rig.torque_steps:.3g} {unit}",
-            },
-            {"channel": "speed", "of_reading": "0.05 %"},
-            {"channel": "voltage", "of_reading": "0.1 %"},
-            {"channel": "current", "of_reading": "0.1 %"},
-            {"channel": "power", "of_reading": "0.2 %"},
-        ],
-    }

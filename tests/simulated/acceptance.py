@@ -1,6 +1,6 @@
 """Simulated logs through intake and reduction, beside what was true.
 
-    python tests/simulated/acceptance.py --logs 200 [--seed N] [--slips N]
+    python tests/simulated/acceptance.py --logs 200 [--seed N] [--slips N] [--plain]
 
 prints one table: how many logs are within 1 % of the true highest steady shaft power and within
 one point of the true efficiency, which sound logs got an error finding, and which slips of unit
@@ -19,6 +19,7 @@ from pathlib import Path
 
 import numpy as np
 
+from seed_data.dialects import Dialect
 from seed_data.draws import FAMILIES, SLIPS, Case, draw_case
 from server.errors import BenchledgerError
 from server.intake import read_bench, read_log
@@ -116,7 +117,9 @@ def check_sound(case: Case, folder: Path) -> Outcome:
     )
 
 
-def slipped_cases(seed: int, n: int) -> Iterator[tuple[Case, str, float]]:
+def slipped_cases(
+    seed: int, n: int, *, dialect: Dialect | None = None
+) -> Iterator[tuple[Case, str, float]]:
     """`n` logs with one channel's unit wrong, going round channels, factors and directions."""
     rng = np.random.default_rng(seed)
     kinds = [(c, f) for c, factors in SLIPS.items() for x in factors for f in (x, 1 / x)]
@@ -128,7 +131,7 @@ def slipped_cases(seed: int, n: int) -> Iterator[tuple[Case, str, float]]:
         if channel not in sound.written:
             continue
         made += 1
-        yield draw_case(drawn, slip=(channel, factor)), channel, factor
+        yield draw_case(drawn, slip=(channel, factor), dialect=dialect), channel, factor
 
 
 def check_slip(case: Case, folder: Path) -> tuple[bool, str]:
@@ -142,7 +145,9 @@ def check_slip(case: Case, folder: Path) -> tuple[bool, str]:
     return is_flagged, ", ".join(codes)
 
 
-def report(n_logs: int, n_slips: int, seed: int, *, out=sys.stdout) -> bool:
+def report(
+    n_logs: int, n_slips: int, seed: int, *, dialect: Dialect | None = None, out=sys.stdout
+) -> bool:
     """Print the table; True if all goals are reached."""
     print(f"seed {seed}", file=out)
     rng = np.random.default_rng(seed)
@@ -150,10 +155,10 @@ def report(n_logs: int, n_slips: int, seed: int, *, out=sys.stdout) -> bool:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         seeds = rng.integers(2**31, size=n_logs).tolist()
-        outcomes = [check_sound(draw_case(s), folder) for s in seeds]
+        outcomes = [check_sound(draw_case(s, dialect=dialect), folder) for s in seeds]
         slips = [
             (case, channel, factor, *check_slip(case, folder))
-            for case, channel, factor in slipped_cases(seed, n_slips)
+            for case, channel, factor in slipped_cases(seed, n_slips, dialect=dialect)
         ]
     for family in FAMILIES:
         for style in ("dwells", "sweep"):
@@ -205,10 +210,12 @@ def main() -> int:
     parser.add_argument("--logs", type=int, default=200)
     parser.add_argument("--slips", type=int, default=None, help="default: as many as logs")
     parser.add_argument("--seed", type=int, default=None)
+    parser.add_argument("--plain", action="store_true", help="write every log the same plain way")
     given = parser.parse_args()
     seed = given.seed if given.seed is not None else secrets.randbelow(2**31)
     slips = given.logs if given.slips is None else given.slips
-    return 0 if report(given.logs, slips, seed) else 1
+    dialect = Dialect() if given.plain else None
+    return 0 if report(given.logs, slips, seed, dialect=dialect) else 1
 
 
 if __name__ == "__main__":
