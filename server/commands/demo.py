@@ -1,0 +1,120 @@
+"""`benchledger demo`: the invented scenario, loaded the way an upload goes, then served.
+
+Each run has an idempotency key of its own, so that a second start (or one after a killed first)
+loads only what is missing.
+"""
+
+import os
+import tempfile
+from pathlib import Path
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+from sqlalchemy import Engine, select
+
+from server.actions.enrol_tester import enrol_tester
+from server.actions.issue_token import issue_token
+from server.actions.prepare_run import prepare_run
+from server.actions.reduce_log import limits_of
+from server.actions.submit_run import submit_run
+from server.commands.serve import serve
+from server.intake import read_bench
+from server.settings import Settings
+from server.store.database import make_engine, migrate, read_session, write_session
+from server.store.files import keep_upload_from
+from server.store.people import tester_for_token
+from server.store.tables import RunRow
+
+KEY = "demonstration:"
+TOKEN_FILE = "demo-token"  # noqa: S105  a file's name
+TOKEN_TESTER = "Visitor of the demonstration"  # noqa: S105  a person's name
+
+
+def demo(settings: Settings) -> None:
+    """Load what is missing of the demonstration data, print a token, serve."""
+    console = Console()
+    load(settings, console)
+    serve(settings, console=console)
+
+
+def load(settings: Settings, console: Console) -> None:
+    """Migrate, load the missing runs, and see that there is a token to sign in with."""
+    settings.data.mkdir(parents=True, exist_ok=True)
+    migrate(settings)
+    engine = make_engine(settings)
+    try:
+        _load_runs(engine, settings, console)
+        token = _token(engine, settings.data / TOKEN_FILE)
+    finally:
+        engine.dispose()
+    console.print(f"To send a run, sign in with this token: {token}", highlight=False)
+    console.print(f"(also in {settings.data / TOKEN_FILE})", highlight=False)
+
+
+def _load_runs(engine: Engine, settings: Settings, console: Console) -> None:
+    from seed_data.story import STORY
+
+    with read_session(engine) as session:
+        known = set(
+            session.scalars(
+                select(RunRow.idempotency_key).where(RunRow.idempotency_key.startswith(KEY))
+            )
+        )
+    if len(known) >= len(STORY):
+        console.print(f"The demonstration data is there ({len(known)} runs).")
+        return
+    from seed_data import scenario
+
+    bar = Progress(
+        TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), console=console
+    )
+    with tempfile.TemporaryDirectory() as folder, bar:
+        writing = bar.add_task("Simulating the bench runs", total=len(STORY))
+        runs = scenario.write(folder, lambda *_: bar.advance(writing))
+        loading = bar.add_task("Reading, reducing, storing", total=len(runs))
+        for run in runs:
+            key = f"{KEY}{run.log}"
+            if key not in known:
+                _load_one(engine, settings, Path(folder), run, key)
+            bar.advance(loading)
+
+
+def _load_one(  # type: ignore[no-untyped-def]  the scenario is not typed for mypy
+    engine: Engine, settings: Settings, folder: Path, run, key: str
+) -> None:
+    """The same steps as an upload: keep the file, reduce it without a session, one short write."""
+    bench = read_bench((folder / run.bench).read_bytes(), name=run.bench)
+    upload = keep_upload_from(settings.files, folder / run.log, name=run.log)
+    prepared = prepare_run(
+        upload.path,
+        file_name=run.log,
+        bench=bench,
+        limits=limits_of(settings),
+        files=settings.files,
+        sha256=upload.sha256,
+    )
+    with write_session(engine) as session:
+        tester = enrol_tester(session, name=run.tester)
+        submit_run(
+            session,
+            prepared=prepared,
+            upload=upload,
+            bench=bench,
+            tester=tester,
+            idempotency_key=key,
+        )
+
+
+def _token(engine: Engine, path: Path) -> str:
+    """The token in the file if it still works, else a new one, readable by its owner only."""
+    if path.exists():
+        token = path.read_text(encoding="ascii").strip()
+        with read_session(engine) as session:
+            if tester_for_token(session, token=token) is not None:
+                return token
+    with write_session(engine) as session:
+        token = issue_token(session, tester=TOKEN_TESTER, label="demonstration").token
+    path.unlink(missing_ok=True)
+    with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+        file.write(token + "\n")
+    return token
