@@ -274,6 +274,9 @@ def upgrade() -> None:
         sa.Column("arm_m", sa.Double(), nullable=True),
         sa.Column("inertia_kg_m2", sa.Double(), nullable=True),
         sa.Column("rotor_inertia_kg_m2", sa.Double(), nullable=True),
+        sa.Column("arm_uncertainty_rel", sa.Double(), nullable=True),
+        sa.Column("inertia_uncertainty_rel", sa.Double(), nullable=True),
+        sa.Column("drag_uncertainty_rel", sa.Double(), nullable=True),
         sa.Column("drag", sa.Text(), nullable=False),
         sa.Column("drag_before_sensor", sa.Text(), nullable=True),
         sa.Column("pulses_per_revolution", sa.Double(), nullable=True),
@@ -292,8 +295,18 @@ def upgrade() -> None:
             name=op.f("ck_rig_revision_absorber_known"),
         ),
         sa.CheckConstraint("arm_m > 0", name=op.f("ck_rig_revision_arm_positive")),
+        sa.CheckConstraint(
+            "arm_uncertainty_rel >= 0", name=op.f("ck_rig_revision_arm_uncertainty_not_negative")
+        ),
         sa.CheckConstraint("averaging_s > 0", name=op.f("ck_rig_revision_averaging_positive")),
+        sa.CheckConstraint(
+            "drag_uncertainty_rel >= 0", name=op.f("ck_rig_revision_drag_uncertainty_not_negative")
+        ),
         sa.CheckConstraint("inertia_kg_m2 >= 0", name=op.f("ck_rig_revision_inertia_not_negative")),
+        sa.CheckConstraint(
+            "inertia_uncertainty_rel >= 0",
+            name=op.f("ck_rig_revision_inertia_uncertainty_not_negative"),
+        ),
         sa.CheckConstraint(
             "meter_bandwidth_hz > 0", name=op.f("ck_rig_revision_bandwidth_positive")
         ),
@@ -624,7 +637,9 @@ def upgrade() -> None:
         sa.Column("model", sa.Text(), nullable=False),
         sa.Column("model_number", sa.Text(), nullable=True),
         sa.Column("category", sa.Text(), nullable=False),
-        sa.Column("name_key", sa.Text(), nullable=False),
+        sa.Column(
+            "name_key", sa.Text().with_variant(sa.Text(collation="C"), "postgresql"), nullable=False
+        ),
         sa.Column("maker_key", sa.Text(), nullable=False),
         sa.Column("printed_power_w", sa.Double(), nullable=True),
         sa.Column("printed_power_typed", sa.Text(), nullable=True),
@@ -730,7 +745,9 @@ def upgrade() -> None:
     )
     op.create_table(
         "listing_word",
-        sa.Column("word", sa.Text(), nullable=False),
+        sa.Column(
+            "word", sa.Text().with_variant(sa.Text(collation="C"), "postgresql"), nullable=False
+        ),
         sa.Column(
             "appliance_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
         ),

@@ -6,13 +6,29 @@ from typing import Any
 
 import orjson
 from sqlalchemy import DateTime, Dialect, Double, Text, TypeDecorator
+from sqlalchemy.types import TypeEngine
+
+from server.errors import InvalidInput, Problem
 
 JSON_OPTIONS = orjson.OPT_SORT_KEYS | orjson.OPT_NON_STR_KEYS
 
 
 def dump_json(value: object) -> bytes:
-    """Canonical JSON: sorted keys, dataclasses and enums by value."""
-    return orjson.dumps(value, option=JSON_OPTIONS)
+    """Canonical JSON: sorted keys, dataclasses and enums by value.
+
+    Raises InvalidInput for text that is not valid Unicode.
+    """
+    try:
+        return orjson.dumps(value, option=JSON_OPTIONS)
+    except orjson.JSONEncodeError as error:
+        if "surrogates" in str(error):
+            raise _unstorable() from error
+        raise
+
+
+def plain_json(value: object) -> Any:
+    """What a value is once it was written as JSON and read back: dates and enums as text."""
+    return orjson.loads(dump_json(value))
 
 
 class UtcDateTime(TypeDecorator[datetime]):
@@ -33,6 +49,40 @@ class UtcDateTime(TypeDecorator[datetime]):
         if value is None:
             return None
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+class Words(TypeDecorator[str]):
+    """Text. Refuses what one of the databases can't hold: NUL and halves of surrogate pairs."""
+
+    impl = Text
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:
+        if value is not None and not value.isascii():
+            check_words(value)
+        elif value is not None and "\0" in value:
+            raise _unstorable()
+        return value
+
+
+class OrderedWords(Words):
+    """Text that is sorted or searched by its beginning: by code points on both databases."""
+
+    cache_ok = True
+
+    def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[str]:
+        collation = "C" if dialect.name == "postgresql" else None
+        return dialect.type_descriptor(Text(collation=collation))
+
+
+def check_words(value: str) -> None:
+    if "\0" in value or any("\ud800" <= c <= "\udfff" for c in value):
+        raise _unstorable()
+
+
+def _unstorable() -> InvalidInput:
+    problem = Problem("a text holds characters that can't be stored.", "Type it again.")
+    return InvalidInput("text", [problem])
 
 
 class Finite(TypeDecorator[float]):
@@ -58,7 +108,12 @@ class Json(TypeDecorator[Any]):
     cache_ok = True
 
     def process_bind_param(self, value: object, dialect: Dialect) -> str | None:
-        return None if value is None else dump_json(value).decode()
+        if value is None:
+            return None
+        text = dump_json(value).decode()
+        if "\\u0000" in text:
+            raise _unstorable()
+        return text
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> Any:
         return None if value is None else orjson.loads(value)

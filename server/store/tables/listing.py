@@ -6,6 +6,7 @@ from sqlalchemy import ForeignKey, Index
 from sqlalchemy.orm import Mapped, mapped_column
 
 from server.store.tables.metadata import JsonDict, Table
+from server.store.types import OrderedWords
 
 
 class ListingRow(Table):
@@ -39,7 +40,7 @@ class ListingRow(Table):
     model: Mapped[str]
     model_number: Mapped[str | None]
     category: Mapped[str]
-    name_key: Mapped[str]
+    name_key: Mapped[str] = mapped_column(OrderedWords)
     maker_key: Mapped[str]
     printed_power_w: Mapped[float | None]
     printed_power_typed: Mapped[str | None]
@@ -66,7 +67,7 @@ class ListingWordRow(Table):
     __tablename__ = "listing_word"
     __table_args__ = (Index(None, "appliance_id", "word"),)
 
-    word: Mapped[str] = mapped_column(primary_key=True)
+    word: Mapped[str] = mapped_column(OrderedWords, primary_key=True)
     appliance_id: Mapped[int] = mapped_column(
         ForeignKey("listing.appliance_id", ondelete="CASCADE"), primary_key=True
     )

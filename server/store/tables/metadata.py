@@ -3,10 +3,10 @@
 from datetime import date, datetime
 from typing import Annotated, Any, ClassVar
 
-from sqlalchemy import BigInteger, Date, ForeignKey, Integer, MetaData, Text
+from sqlalchemy import BigInteger, Date, ForeignKey, Integer, MetaData
 from sqlalchemy.orm import DeclarativeBase, mapped_column
 
-from server.store.types import Finite, Json, UtcDateTime
+from server.store.types import Finite, Json, UtcDateTime, Words
 
 NAMING = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -20,7 +20,7 @@ NAMING = {
 BIG = BigInteger().with_variant(Integer, "sqlite")
 
 Key = Annotated[int, mapped_column(BIG, primary_key=True)]
-PublicId = Annotated[str, mapped_column(Text, unique=True)]
+PublicId = Annotated[str, mapped_column(Words, unique=True)]
 JsonDict = Annotated[dict[str, Any], mapped_column(Json)]
 JsonList = Annotated[list[Any], mapped_column(Json)]
 
@@ -30,7 +30,7 @@ class Table(DeclarativeBase):
 
     metadata = MetaData(naming_convention=NAMING)
     type_annotation_map: ClassVar[dict[Any, Any]] = {
-        str: Text,
+        str: Words,
         int: BIG,
         float: Finite,
         datetime: UtcDateTime,

@@ -118,7 +118,6 @@ class RigRevisionRow(Table):
     """A rig as it stood for some runs. Never changed; the highest number is current.
 
     `instruments` and `drag` are JSON: they are read and written with their revision, never alone.
-    `columns` is the column map last used with this rig, offered again.
     """
 
     __tablename__ = "rig_revision"
@@ -127,6 +126,9 @@ class RigRevisionRow(Table):
         CheckConstraint("arm_m > 0", name="arm_positive"),
         CheckConstraint("inertia_kg_m2 >= 0", name="inertia_not_negative"),
         CheckConstraint("rotor_inertia_kg_m2 >= 0", name="rotor_inertia_not_negative"),
+        CheckConstraint("arm_uncertainty_rel >= 0", name="arm_uncertainty_not_negative"),
+        CheckConstraint("inertia_uncertainty_rel >= 0", name="inertia_uncertainty_not_negative"),
+        CheckConstraint("drag_uncertainty_rel >= 0", name="drag_uncertainty_not_negative"),
         CheckConstraint("pulses_per_revolution > 0", name="pulses_positive"),
         CheckConstraint("averaging_s > 0", name="averaging_positive"),
         CheckConstraint("meter_bandwidth_hz > 0", name="bandwidth_positive"),
@@ -142,6 +144,9 @@ class RigRevisionRow(Table):
     arm_m: Mapped[float | None]
     inertia_kg_m2: Mapped[float | None]
     rotor_inertia_kg_m2: Mapped[float | None]
+    arm_uncertainty_rel: Mapped[float | None]
+    inertia_uncertainty_rel: Mapped[float | None]
+    drag_uncertainty_rel: Mapped[float | None]
     drag: Mapped[JsonList]
     drag_before_sensor: Mapped[str | None]
     pulses_per_revolution: Mapped[float | None]

@@ -1,0 +1,109 @@
+"""Make the figures of an upload before any session is opened."""
+
+import hashlib
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from server.actions.reduce_log import options_for, read_described_log, reduce_described
+from server.intake import ReadLimits, recording_digest, write_recording
+from server.model.bench import Bench
+from server.model.recording import LogRead, Recording
+from server.model.results import Reduction
+from server.reduction import input_digest
+from server.store.files import incoming_path, keep, recording_path
+from server.store.identity import content_sha256
+
+
+@dataclass(frozen=True, slots=True)
+class PreparedRun:
+    file_sha256: str
+    file_path: Path
+    n_bytes: int
+    log: LogRead
+    recording_sha256: str
+    recording_path: Path
+    reduction: Reduction
+    input_digest: str
+    bench: Bench
+
+
+def prepare_run(
+    path: Path,
+    *,
+    file_name: str,
+    bench: Bench,
+    limits: ReadLimits,
+    files: Path,
+    sha256: str | None = None,
+) -> PreparedRun:
+    """Read a log, reduce it, and keep its recording as Parquet. Opens no session.
+
+    Parameters
+    ----------
+    path : the file as received, already in its place or not.
+    file_name : what the sender called it.
+    bench : plate, rig and run details the figures are made with. Where the run will refer to
+        stored things by id, complete it first (`complete_bench`).
+    limits : sizes above which a file is refused.
+    files : folder of the stored files; the recording is durable there when this returns.
+    sha256 : digest of the file, if the receiver has it; else it is computed.
+
+    Returns
+    -------
+    PreparedRun, to be handed to `submit_run`. Nothing refers to the recording yet: if the run is
+    not stored, the sweep removes it.
+
+    Raises
+    ------
+    UnusableLog: the file can't be used; every problem found is named.
+    TooLarge: over a limit of the settings.
+    """
+    log = read_described_log(path, file_name=file_name, bench=bench, limits=limits)
+    # The recording is written while it is reduced: the writer leaves the interpreter's lock.
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        kept = pool.submit(keep_recording, log.recording, files=files)
+        reduction = reduce_described(log.recording, bench=bench)
+        recording_sha256, place = kept.result()
+    return PreparedRun(
+        file_sha256=sha256 or _file_sha256(path),
+        file_path=path,
+        n_bytes=path.stat().st_size,
+        log=log,
+        recording_sha256=recording_sha256,
+        recording_path=place,
+        reduction=reduction,
+        input_digest=digest_inputs(recording_sha256, bench=bench),
+        bench=bench,
+    )
+
+
+def keep_recording(recording: Recording, *, files: Path) -> tuple[str, Path]:
+    """Store a recording under its digest; returns digest and place.
+
+    Facts of the reading (a last line cut) become findings, so they are part of the digest.
+    """
+    sha256 = recording_digest(recording)
+    if recording.notes:
+        sha256 = content_sha256([sha256, dict(recording.notes)])
+    place = recording_path(files, sha256)
+    temporary = incoming_path(files)
+    write_recording(recording, temporary)
+    keep(files, temporary, place)
+    return sha256, place
+
+
+def digest_inputs(recording_sha256: str, *, bench: Bench) -> str:
+    """The input digest of a run whose plate, rig and details are the bench's."""
+    return input_digest(
+        recording_sha256,
+        kind=bench.run.kind,
+        plate=bench.plate,
+        rig=bench.rig,
+        options=options_for(bench),
+    )
+
+
+def _file_sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -1,0 +1,86 @@
+"""The journal: one entry with each change, in the same transaction."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from server.model.views import JournalRow, Tester
+from server.store.tables import AuditEventRow, PersonTextRow, TesterRow
+
+# How many entries a page shows.
+MAX_SHOWN = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Actor:
+    """Who did it: a tester, the system by a rule, or the operator at the command line."""
+
+    kind: str
+    tester_id: int | None = None
+
+
+SYSTEM = Actor("system")
+OPERATOR = Actor("operator")
+
+
+def by(tester: Tester) -> Actor:
+    return Actor("tester", tester.id)
+
+
+def now() -> datetime:
+    return datetime.now(UTC)
+
+
+def record(
+    session: Session,
+    *,
+    actor: Actor,
+    act: str,
+    subject_kind: str,
+    subject_id: int,
+    before: Mapping[str, Any] | None = None,
+    after: Mapping[str, Any] | None = None,
+    note: str | None = None,
+) -> None:
+    """Append an entry. Names and free text never go into `before` and `after`: they are erasable
+    and the entry is not; a note by a person is kept apart."""
+    note_id = None
+    if note is not None:
+        text = PersonTextRow(tester_id=actor.tester_id, text=note)
+        session.add(text)
+        session.flush()
+        note_id = text.id
+    session.add(
+        AuditEventRow(
+            at=now(),
+            actor=actor.kind,
+            tester_id=actor.tester_id,
+            subject_kind=subject_kind,
+            subject_id=subject_id,
+            act=act,
+            before=dict(before) if before is not None else None,
+            after=dict(after) if after is not None else None,
+            note_id=note_id,
+        )
+    )
+
+
+def journal_of(session: Session, *, subject_kind: str, subject_id: int) -> tuple[JournalRow, ...]:
+    """The newest entries about one thing, newest first."""
+    event, text = AuditEventRow, PersonTextRow
+    rows = session.execute(
+        select(event.at, event.act, event.actor, TesterRow.name, text.text)
+        .outerjoin(TesterRow, TesterRow.id == event.tester_id)
+        .outerjoin(text, text.id == event.note_id)
+        .where(event.subject_kind == subject_kind, event.subject_id == subject_id)
+        .order_by(event.id.desc())
+        .limit(MAX_SHOWN)
+    )
+    return tuple(
+        JournalRow(at=at, act=act, actor=name or actor, note=note)
+        for at, act, actor, name, note in rows
+    )

@@ -1,0 +1,182 @@
+"""Whole runs, several at once in a constant number of statements."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import Row, select
+from sqlalchemy.orm import Session
+
+from server.model.bench import Claim
+from server.model.measured import Finding, Metric
+from server.model.methods import METHOD_VERSIONS
+from server.model.results import Reduction
+from server.model.views import JournalRow, RunView, Stored, StoredFile
+from server.model.words import MetricName, RunKind, RunState
+from server.store import tables as t
+from server.store.journal import journal_of
+from server.store.shapes import (
+    appliance_of,
+    claim_of,
+    columns_of,
+    details_of,
+    finding_of,
+    metric_of,
+    plate_of,
+    reduction_of,
+    rig_of,
+    specimen_of,
+)
+
+
+def load_run_views(
+    session: Session, *, run_ids: Sequence[int], with_trace: bool, with_journal: bool
+) -> dict[int, RunView]:
+    """Runs by key, whoever asks: visibility is the caller's matter."""
+    rows = session.execute(_whole_runs().where(t.RunRow.id.in_(run_ids))).all()
+    set_ids = [row.MetricSetRow.id for row in rows if row.MetricSetRow is not None]
+    metrics = _metrics(session, set_ids)
+    findings = _findings(session, set_ids)
+    traces = _traces(session, set_ids) if with_trace else {}
+    claims = claims_of(session, [row.ApplianceRow.id for row in rows])
+    views = {}
+    for row in rows:
+        key = row.MetricSetRow.id if row.MetricSetRow is not None else None
+        reduction = None
+        if key is not None:
+            reduction = reduction_of(
+                row.MetricSetRow,
+                kind=row.RunRow.kind,
+                metrics=metrics[key],
+                findings=tuple(findings[key]),
+                trace=traces.get(key),
+            )
+        journal = (
+            journal_of(session, subject_kind="run", subject_id=row.RunRow.id)
+            if with_journal
+            else ()
+        )
+        views[row.RunRow.id] = _view(row, reduction, claims[row.ApplianceRow.id], journal)
+    return views
+
+
+def claims_of(session: Session, appliance_ids: Sequence[int]) -> dict[int, tuple[Claim, ...]]:
+    """What is printed about some appliances, in the order it was noted. One statement."""
+    found: dict[int, list[Claim]] = {key: [] for key in appliance_ids}
+    claim = t.ClaimRow
+    rows = session.execute(
+        select(claim).where(claim.appliance_id.in_(list(found))).order_by(claim.id)
+    ).scalars()
+    for row in rows:
+        found[row.appliance_id].append(claim_of(row))
+    return {key: tuple(items) for key, items in found.items()}
+
+
+def is_stale(kind: str, method_version: str) -> bool:
+    """Whether figures were made by another method than today's."""
+    today = METHOD_VERSIONS.get(RunKind(kind))
+    return today is not None and method_version != today
+
+
+def _whole_runs() -> Any:
+    run, revision = t.RunRow, t.RunRevisionRow
+    return (
+        select(
+            run,
+            revision,
+            t.ApplianceRow,
+            t.PlateRevisionRow,
+            t.SpecimenRow,
+            t.RigRevisionRow,
+            t.MetricSetRow,
+            t.RigRow.public_id.label("rig_public_id"),
+            t.RigRow.slug.label("rig_slug"),
+            t.TesterRow.name.label("tester_name"),
+            t.TesterRow.public_id.label("tester_public_id"),
+            t.StoredFileRow.n_bytes.label("file_bytes"),
+        )
+        .join(revision, revision.id == run.current_revision_id)
+        .join(t.ApplianceRow, t.ApplianceRow.id == run.appliance_id)
+        .join(t.PlateRevisionRow, t.PlateRevisionRow.id == revision.plate_revision_id)
+        .join(t.SpecimenRow, t.SpecimenRow.id == revision.specimen_id)
+        .join(t.RigRevisionRow, t.RigRevisionRow.id == revision.rig_revision_id)
+        .join(t.RigRow, t.RigRow.id == t.RigRevisionRow.rig_id)
+        .join(t.TesterRow, t.TesterRow.id == run.tester_id)
+        .join(t.StoredFileRow, t.StoredFileRow.sha256 == revision.file_sha256)
+        .outerjoin(t.MetricSetRow, t.MetricSetRow.id == run.current_set_id)
+    )
+
+
+def _metrics(session: Session, set_ids: Sequence[int]) -> dict[int, dict[MetricName, Metric]]:
+    found: dict[int, dict[MetricName, Metric]] = {key: {} for key in set_ids}
+    metric = t.MetricRow
+    columns = (
+        metric.metric_set_id,
+        metric.name,
+        metric.value,
+        metric.standard_uncertainty,
+        metric.lower_bound,
+        metric.reason,
+    )
+    for row in session.execute(select(*columns).where(metric.metric_set_id.in_(set_ids))):
+        one = metric_of(row)
+        found[row.metric_set_id][one.name] = one
+    # In the order of the words, whatever order the database keeps.
+    return {
+        key: {name: metrics[name] for name in MetricName if name in metrics}
+        for key, metrics in found.items()
+    }
+
+
+def _findings(session: Session, set_ids: Sequence[int]) -> dict[int, list[Finding]]:
+    found: dict[int, list[Finding]] = defaultdict(list)
+    finding = t.FindingRow
+    rows = session.execute(
+        select(finding.metric_set_id, finding.code, finding.severity, finding.evidence)
+        .where(finding.metric_set_id.in_(set_ids))
+        .order_by(finding.metric_set_id, finding.position)
+    )
+    for row in rows:
+        found[row.metric_set_id].append(finding_of(row))
+    return found
+
+
+def _traces(session: Session, set_ids: Sequence[int]) -> dict[int, dict[str, Any]]:
+    trace = t.MetricSetTraceRow
+    rows = session.execute(
+        select(trace.metric_set_id, trace.trace).where(trace.metric_set_id.in_(set_ids))
+    )
+    return {row.metric_set_id: row.trace for row in rows}
+
+
+def _view(
+    row: Row[Any],
+    reduction: Reduction | None,
+    claims: tuple[Claim, ...],
+    journal: tuple[JournalRow, ...],
+) -> RunView:
+    run, revision, appliance = row.RunRow, row.RunRevisionRow, row.ApplianceRow
+    specimen, rig = row.SpecimenRow, row.RigRevisionRow
+    return RunView(
+        public_id=run.public_id,
+        state=RunState(run.state),
+        revision=revision.number,
+        appliance=Stored(appliance.public_id, appliance.slug, appliance_of(appliance)),
+        plate=plate_of(row.PlateRevisionRow),
+        claims=claims,
+        specimen=Stored(specimen.public_id, "", specimen_of(specimen)),
+        rig=Stored(row.rig_public_id, row.rig_slug, rig_of(rig), revision=rig.number),
+        details=details_of(revision, kind=run.kind),
+        tester=row.tester_name,
+        tester_id=row.tester_public_id,
+        file=StoredFile(revision.file_sha256, revision.file_name, row.file_bytes),
+        columns=columns_of(revision.columns),
+        dialect=revision.dialect,
+        n_rows=revision.n_rows or 0,
+        reduction=reduction,
+        is_stale=reduction is not None and is_stale(run.kind, reduction.method_version),
+        failure=run.failure,
+        created_at=run.created_at,
+        updated_at=run.updated_at,
+        journal=journal,
+    )

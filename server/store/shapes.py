@@ -1,0 +1,193 @@
+"""Rows and JSON to the model's frozen dataclasses, and back. The one place of this mapping."""
+
+from collections.abc import Mapping
+from dataclasses import fields
+from datetime import date
+from typing import Any
+
+from server.model.bench import (
+    Appliance,
+    Claim,
+    ColumnChoice,
+    Instrument,
+    Plate,
+    Rig,
+    RunDetails,
+    Specimen,
+)
+from server.model.measured import Finding, Metric
+from server.model.recording import Column
+from server.model.results import Curve, Lag, LoadPoint, Reduction, Segment, Trace
+from server.model.words import (
+    AbsorberType,
+    Channel,
+    FindingCode,
+    MetricName,
+    MotorFamily,
+    RunKind,
+    SegmentKind,
+    Severity,
+    Source,
+    Supply,
+)
+from server.store.types import plain_json
+
+PLATE_FIELDS = tuple(f.name for f in fields(Plate))
+RIG_FIELDS = tuple(f.name for f in fields(Rig))
+CLAIM_FIELDS = tuple(f.name for f in fields(Claim))
+SPECIMEN_FIELDS = tuple(f.name for f in fields(Specimen))
+APPLIANCE_FIELDS = tuple(f.name for f in fields(Appliance))
+
+
+def plate_values(plate: Plate) -> dict[str, Any]:
+    """Column values of a plate revision."""
+    return {name: getattr(plate, name) for name in PLATE_FIELDS}
+
+
+def plate_of(row: Any) -> Plate:
+    values = {name: getattr(row, name) for name in PLATE_FIELDS}
+    values["supply"] = Supply(row.supply) if row.supply is not None else None
+    values["motor_family"] = MotorFamily(row.motor_family)
+    return Plate(**values)
+
+
+def rig_values(rig: Rig) -> dict[str, Any]:
+    values = {name: getattr(rig, name) for name in RIG_FIELDS}
+    values["drag"] = plain_json(rig.drag)
+    values["instruments"] = plain_json(rig.instruments)
+    return values
+
+
+def rig_of(row: Any) -> Rig:
+    values = {name: getattr(row, name) for name in RIG_FIELDS}
+    values["absorber"] = AbsorberType(row.absorber) if row.absorber is not None else None
+    values["drag"] = tuple((speed, torque) for speed, torque in row.drag)
+    values["instruments"] = tuple(_instrument(item) for item in row.instruments)
+    return Rig(**values)
+
+
+def _instrument(item: Mapping[str, Any]) -> Instrument:
+    calibrated = item["calibrated"]
+    values = dict(item)
+    values["channel"] = Channel(item["channel"])
+    values["calibrated"] = date.fromisoformat(calibrated) if calibrated else None
+    return Instrument(**values)
+
+
+def claim_of(row: Any) -> Claim:
+    return Claim(**{name: getattr(row, name) for name in CLAIM_FIELDS})
+
+
+def specimen_of(row: Any) -> Specimen:
+    return Specimen(**{name: getattr(row, name) for name in SPECIMEN_FIELDS})
+
+
+def appliance_of(row: Any) -> Appliance:
+    return Appliance(**{name: getattr(row, name) for name in APPLIANCE_FIELDS})
+
+
+def details_of(row: Any, *, kind: str) -> RunDetails:
+    return RunDetails(
+        kind=RunKind(kind),
+        source=Source(row.source),
+        tested_on=row.tested_on,
+        ambient_k=row.ambient_k,
+        supply_note=row.supply_note,
+        notes=row.notes,
+        typed=row.typed,
+    )
+
+
+def columns_of(items: list[dict[str, Any]]) -> tuple[Column, ...]:
+    return tuple(
+        Column(**{**item, "channel": Channel(item["channel"]) if item["channel"] else None})
+        for item in items
+    )
+
+
+def choices_of(items: list[dict[str, Any]]) -> tuple[ColumnChoice, ...]:
+    return tuple(
+        ColumnChoice(**{**item, "channel": Channel(item["channel"]) if item["channel"] else None})
+        for item in items
+    )
+
+
+def set_values(reduction: Reduction) -> dict[str, Any]:
+    """Column values of a metric set's long parts."""
+    return {
+        "method_version": reduction.method_version,
+        "lag": plain_json(reduction.lag),
+        "channels_used": plain_json(reduction.channels_used),
+        "segments": plain_json(reduction.segments),
+        "points": plain_json(reduction.points),
+        "curves": plain_json(reduction.curves),
+    }
+
+
+def trace_value(trace: Trace) -> dict[str, Any]:
+    return {"time_s": dict(trace.time_s), "value": dict(trace.value)}
+
+
+def metric_of(row: Any) -> Metric:
+    return Metric(
+        name=MetricName(row.name),
+        value=row.value,
+        standard_uncertainty=row.standard_uncertainty,
+        lower_bound=row.lower_bound,
+        reason=row.reason,
+    )
+
+
+def finding_of(row: Any) -> Finding:
+    return Finding(
+        code=FindingCode(row.code), severity=Severity(row.severity), evidence=row.evidence
+    )
+
+
+def figures_value(metrics: Mapping[MetricName, Metric]) -> dict[str, Any]:
+    """What a list shows of some metrics, in one column."""
+    return {
+        name.value: [m.value, m.standard_uncertainty, m.lower_bound, m.reason]
+        for name, m in metrics.items()
+    }
+
+
+def metrics_of(figures: Mapping[str, list[Any]]) -> dict[MetricName, Metric]:
+    return {
+        (name := MetricName(word)): Metric(name, value, u, bound, reason)
+        for word, (value, u, bound, reason) in figures.items()
+    }
+
+
+def reduction_of(
+    row: Any,
+    *,
+    kind: str,
+    metrics: Mapping[MetricName, Metric],
+    findings: tuple[Finding, ...],
+    trace: Mapping[str, Any] | None,
+) -> Reduction:
+    return Reduction(
+        kind=RunKind(kind),
+        method_version=row.method_version,
+        metrics=metrics,
+        findings=findings,
+        segments=tuple(Segment(**{**s, "kind": SegmentKind(s["kind"])}) for s in row.segments),
+        points=tuple(LoadPoint(**point) for point in row.points),
+        curves=tuple(_curve(curve) for curve in row.curves),
+        lag=Lag(**row.lag),
+        trace=_trace(trace) if trace is not None else None,
+        channels_used=tuple(Channel(word) for word in row.channels_used),
+    )
+
+
+def _curve(item: Mapping[str, Any]) -> Curve:
+    values: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in item.items()}
+    return Curve(**values)
+
+
+def _trace(item: Mapping[str, Any]) -> Trace:
+    return Trace(
+        time_s={name: tuple(values) for name, values in item["time_s"].items()},
+        value={name: tuple(values) for name, values in item["value"].items()},
+    )

@@ -1,0 +1,203 @@
+"""Shared fixtures: a migrated database per test, on SQLite and, where there is one, PostgreSQL.
+
+BENCHLEDGER_TEST_POSTGRESQL_URL names a server (its administration database); tests make and drop
+databases of their own. What can't run is named at the end; `--require-all` makes that a failure.
+"""
+
+import os
+import shutil
+import sqlite3
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+from sqlalchemy import event
+from sqlalchemy.orm import Session
+
+from server.actions.issue_token import issue_token
+from server.model.views import Tester
+from server.settings import Settings
+from server.store.database import make_engine, migrate, read_session, write_session
+from server.store.identity import new_public_id
+from server.store.people import tester_for_token
+
+POSTGRESQL_URL = os.environ.get("BENCHLEDGER_TEST_POSTGRESQL_URL")
+# Its name begins like a test class's; without this pytest would try to collect it.
+Tester.__test__ = False  # type: ignore[attr-defined]
+NEEDS = {"postgresql": "no PostgreSQL server", "browser": "no browser"}
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--slow", action="store_true", help="run the tests that take minutes")
+    parser.addoption(
+        "--require-all",
+        action="store_true",
+        help="fail if a browser or PostgreSQL test could not run",
+    )
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    for item in items:
+        if "slow" in item.keywords and not config.getoption("--slow"):
+            item.add_marker(pytest.mark.skip(reason="slow: run with --slow"))
+        if "postgresql" in item.keywords and POSTGRESQL_URL is None:
+            reason = "BENCHLEDGER_TEST_POSTGRESQL_URL is not set"
+            item.add_marker(pytest.mark.skip(reason=reason))
+
+
+def could_not_run(reporter: object) -> list[str]:
+    """Names of the browser and PostgreSQL tests that were skipped, with the reason."""
+    found = []
+    for report in getattr(reporter, "stats", {}).get("skipped", []):
+        if "slow" in report.keywords:
+            continue
+        kinds = [kind for kind in NEEDS if kind in report.keywords]
+        if kinds:
+            reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else report.longrepr
+            found.append(f"{kinds[0]}: {report.nodeid} ({reason})")
+    return sorted(found)
+
+
+def pytest_terminal_summary(terminalreporter: object, config: pytest.Config) -> None:
+    names = could_not_run(terminalreporter)
+    if not names:
+        return
+    write = terminalreporter.write_line  # type: ignore[attr-defined]
+    write("")
+    write(f"{len(names)} tests could not run on this machine:")
+    for name in names:
+        write(f"  {name}")
+    if config.getoption("--require-all"):
+        write("They count as failures: --require-all was given.")
+
+
+def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
+    if not session.config.getoption("--require-all") or hasattr(session.config, "workerinput"):
+        return
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if could_not_run(reporter) and exitstatus == pytest.ExitCode.OK:
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+def pytest_runtest_setup() -> None:
+    import pytest_socket
+
+    # This machine only: a test that reaches for another host fails and says so.
+    pytest_socket.socket_allow_hosts(["127.0.0.1", "::1", "localhost"], allow_unix_socket=True)
+
+
+@pytest.fixture(scope="session")
+def migrated_sqlite(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An empty database file, migrated once and copied for each test."""
+    data = tmp_path_factory.mktemp("migrated")
+    migrate(Settings(data=data))
+    with closing(sqlite3.connect(data / "benchledger.sqlite3")) as connection:
+        # All into the one file that is copied.
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    return data / "benchledger.sqlite3"
+
+
+@contextmanager
+def postgresql_admin() -> Iterator[sa.Connection]:
+    assert POSTGRESQL_URL is not None
+    url = POSTGRESQL_URL.replace("postgresql://", "postgresql+psycopg://", 1)
+    engine = sa.create_engine(url, isolation_level="AUTOCOMMIT", poolclass=sa.NullPool)
+    with engine.connect() as connection:
+        yield connection
+
+
+@contextmanager
+def postgresql_database(template: str | None = None) -> Iterator[str]:
+    """A database of its own, dropped at the end; gives its URL."""
+    name = f"bl_test_{new_public_id()}"
+    like = f' TEMPLATE "{template}"' if template else ""
+    with postgresql_admin() as admin:
+        admin.execute(sa.text(f'CREATE DATABASE "{name}"{like}'))
+    try:
+        assert POSTGRESQL_URL is not None
+        yield f"{POSTGRESQL_URL.rsplit('/', 1)[0]}/{name}"
+    finally:
+        with postgresql_admin() as admin:
+            admin.execute(sa.text(f'DROP DATABASE "{name}" WITH (FORCE)'))
+
+
+@pytest.fixture(scope="session")
+def migrated_postgresql(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The name of a database migrated once, the template of each test's own."""
+    with postgresql_database() as url:
+        migrate(Settings(data=tmp_path_factory.mktemp("pg"), database_url=url))
+        yield url.rsplit("/", 1)[1]
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgresql)])
+def settings(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Settings]:
+    """Settings of a fresh, migrated database and data folder."""
+    data = tmp_path / "data"
+    data.mkdir()
+    if request.param == "sqlite":
+        shutil.copy(request.getfixturevalue("migrated_sqlite"), data / "benchledger.sqlite3")
+        yield Settings(data=data)
+        return
+    with postgresql_database(request.getfixturevalue("migrated_postgresql")) as url:
+        yield Settings(data=data, database_url=url, pool_size=4)
+
+
+@pytest.fixture
+def sqlite_settings(migrated_sqlite: Path, tmp_path: Path) -> Settings:
+    """SQLite alone, for tests in which the database makes no difference."""
+    data = tmp_path / "data"
+    data.mkdir()
+    shutil.copy(migrated_sqlite, data / "benchledger.sqlite3")
+    return Settings(data=data)
+
+
+@pytest.fixture
+def engine(settings: Settings) -> Iterator[sa.Engine]:
+    engine = make_engine(settings)
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture
+def session(engine: sa.Engine) -> Iterator[Session]:
+    """One write transaction for the whole test, rolled back at the end."""
+    with Session(engine.execution_options(is_writer=True), expire_on_commit=False) as session:
+        yield session
+
+
+@pytest.fixture
+def tester(engine: sa.Engine) -> Tester:
+    """A stored tester who may send."""
+    with write_session(engine) as writing:
+        token = issue_token(writing, tester="Ada Quill").token
+    with read_session(engine) as reading:
+        found = tester_for_token(reading, token=token)
+    assert found is not None
+    return found
+
+
+class Queries(list[str]):
+    """The SQL statements of a stretch of code, BEGIN and the like left out."""
+
+
+@pytest.fixture
+def count_queries() -> Callable[[sa.Engine], object]:
+    """`with count_queries(engine) as queries: …; assert len(queries) == 3`."""
+
+    @contextmanager
+    def counting(engine: sa.Engine) -> Iterator[Queries]:
+        queries = Queries()
+
+        def note(_c: object, _cursor: object, statement: str, *_rest: object) -> None:
+            if not statement.startswith(("BEGIN", "SAVEPOINT", "RELEASE", "ROLLBACK", "PRAGMA")):
+                queries.append(statement)
+
+        event.listen(engine, "before_cursor_execute", note)
+        try:
+            yield queries
+        finally:
+            event.remove(engine, "before_cursor_execute", note)
+
+    return counting
