@@ -21,6 +21,7 @@ _ALWAYS = {
     "Cross-Origin-Opener-Policy": "same-origin",
     "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=(), serial=()",
 }
+_LICENCE = '<https://creativecommons.org/licenses/by/4.0/>; rel="license"'
 _USABLE_REQUEST_ID = re.compile(rb"[A-Za-z0-9._-]{8,64}")
 
 
@@ -50,6 +51,8 @@ class EdgeHeaders:
                     headers.setdefault(name, value)
                 if self.over_tls:
                     headers["Strict-Transport-Security"] = "max-age=31536000"
+                if scope["path"].startswith("/api/v1/") and message["status"] < 400:
+                    headers.setdefault("Link", _LICENCE)
                 if message["status"] != 304:
                     is_page = headers.get("content-type", "").startswith("text/html")
                     policy = _PAGE_POLICY.format(nonce=nonce) if is_page else _DATA_POLICY

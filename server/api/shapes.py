@@ -170,9 +170,9 @@ class PlateIn(In):
 
 
 class PlateOut(Out):
-    """One revision of a rating plate."""
+    """A rating plate; `revision` where it is told apart from earlier ones."""
 
-    revision: int
+    revision: int | None
     voltage: QuantityOut | None
     supply: str | None
     frequency: QuantityOut | None

@@ -3,13 +3,16 @@
 from server.dependencies.people import Signed, Viewer, Writer
 from server.dependencies.resources import resources_of
 from server.dependencies.sessions import ReadSession, WriteSession
+from server.dependencies.submissions import PreparedSubmission, SubmitSession
 from server.dependencies.uploads import Arrived, ArrivedFile, receive_upload
 
 __all__ = [
     "Arrived",
     "ArrivedFile",
+    "PreparedSubmission",
     "ReadSession",
     "Signed",
+    "SubmitSession",
     "Viewer",
     "WriteSession",
     "Writer",

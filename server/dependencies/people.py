@@ -12,7 +12,7 @@ from server.sign_in import session_key
 from server.store.database import read_session
 
 _SAFE_METHODS = {"GET", "HEAD"}
-WRITE = "write"
+SEND = "send"
 
 
 async def _viewer(request: Request) -> Tester | None:
@@ -75,8 +75,8 @@ Signed = Annotated[Tester, Depends(_signed_in)]
 
 
 async def _writer(tester: Signed) -> Tester:
-    if WRITE not in tester.scopes:
-        raise NotAllowed(f"This needs a token with the scope “{WRITE}”; yours has none such.")
+    if SEND not in tester.scopes:
+        raise NotAllowed(f"This needs a token with the scope “{SEND}”, which yours has not.")
     return tester
 
 

@@ -1,0 +1,124 @@
+"""What one run consists of: figures, findings, load points, curves, trace, the file itself."""
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Depends, Query, Request, Response
+from fastapi.responses import FileResponse
+
+from server.api import exports, run_outs
+from server.api.conditional import matches
+from server.api.openapi import refusals
+from server.api.run_shapes import (
+    CurveOut,
+    FindingOut,
+    NamedMetricOut,
+    PointOut,
+    ResultsOut,
+    TraceOut,
+)
+from server.api.shapes import ListOut, PublicId
+from server.dependencies import ReadSession, Viewer
+from server.errors import NotFound
+from server.model.results import Reduction
+from server.model.views import RunView
+from server.settings import Settings
+from server.store.files import original_path
+from server.store.runs import run_view
+
+router = APIRouter(prefix="/runs/{run_id}", tags=["runs"], responses=refusals(401, 404))
+Format = Annotated[Literal["json", "csv"], Query()]
+_TABLE = {200: exports.CSV_TOO}
+
+
+def _run(session: ReadSession, viewer: Viewer, run_id: PublicId) -> RunView:
+    return run_view(session, public_id=run_id, viewer=viewer)
+
+
+Run = Annotated[RunView, Depends(_run)]
+
+
+def _figures(run: RunView) -> tuple[Reduction, ResultsOut]:
+    results = run_outs.results(run)
+    if run.reduction is None or results is None:
+        raise NotFound(f"Run {run.public_id} has no figures: it is {run.state.value}.")
+    return run.reduction, results
+
+
+@router.get("/metrics", response_model=ListOut[NamedMetricOut], responses=_TABLE)
+def list_metrics(run: Run, format: Format = "json") -> ListOut[NamedMetricOut] | Response:
+    """Every figure of the run. What can't be had has no value and a reason."""
+    _, results = _figures(run)
+    if format == "csv":
+        return exports.metrics_csv(f"run-{run.public_id}-metrics", results.metrics)
+    return ListOut[NamedMetricOut](
+        items=[
+            NamedMetricOut(name=name, **one.model_dump()) for name, one in results.metrics.items()
+        ]
+    )
+
+
+@router.get("/findings")
+def list_findings(run: Run) -> ListOut[FindingOut]:
+    """What the numbers show that a reader must know."""
+    _, results = _figures(run)
+    return ListOut[FindingOut](items=results.findings)
+
+
+@router.get("/points", response_model=ListOut[PointOut], responses=_TABLE)
+def list_points(run: Run, format: Format = "json") -> ListOut[PointOut] | Response:
+    """Steady dwells, or the load bins of a sweep."""
+    reduction, _ = _figures(run)
+    points = [run_outs.point(one) for one in reduction.points]
+    if format == "csv":
+        return exports.points_csv(f"run-{run.public_id}-points", points)
+    return ListOut[PointOut](items=points)
+
+
+@router.get("/curves", response_model=ListOut[CurveOut], responses=_TABLE)
+def list_curves(run: Run, format: Format = "json") -> ListOut[CurveOut] | Response:
+    """The fitted curves along the load."""
+    reduction, _ = _figures(run)
+    curves = [run_outs.curve(one) for one in reduction.curves]
+    if format == "csv":
+        return exports.curves_csv(f"run-{run.public_id}-curves", curves)
+    return ListOut[CurveOut](items=curves)
+
+
+@router.get("/trace", response_model=TraceOut, responses=_TABLE)
+def read_trace(run: Run, format: Format = "json") -> TraceOut | Response:
+    """The recording thinned for a screen, and the segments it falls into."""
+    reduction, _ = _figures(run)
+    trace = run_outs.trace(reduction)
+    if format == "csv":
+        return exports.trace_csv(f"run-{run.public_id}-trace", trace)
+    return trace
+
+
+@router.get(
+    "/file",
+    response_class=FileResponse,
+    responses={
+        200: {"content": {"application/octet-stream": {}}, "description": "The file as sent"},
+        304: exports.NOT_CHANGED,
+    },
+)
+def download_file(request: Request, run: Run) -> Response:
+    """The file as it was sent, byte for byte."""
+    settings: Settings = request.app.state.settings
+    etag = f'"{run.file.sha256}"'
+    headers = {
+        "ETag": etag,
+        "Cache-Control": "private, no-cache",
+        "Vary": "Authorization, Cookie",
+        "Link": exports.LICENCE_LINK,
+        # A browser must never take a sender's file for a page of ours.
+        "X-Content-Type-Options": "nosniff",
+    }
+    if matches(request, etag):
+        return Response(status_code=304, headers=headers)
+    path = original_path(settings.files, run.file.sha256)
+    if not path.is_file():
+        raise NotFound(f"The file of run {run.public_id} is not here any more.")
+    return FileResponse(
+        path, media_type="application/octet-stream", filename=run.file.name, headers=headers
+    )

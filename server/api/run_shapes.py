@@ -1,0 +1,226 @@
+"""Shapes of runs and of what is made from them."""
+
+from datetime import date, datetime
+from typing import Any
+
+from pydantic import ConfigDict, Field
+
+from server.api.shapes import MetricOut, Out, PlateOut
+from server.api.thing_shapes import (
+    ApplianceNameOut,
+    ChangeOut,
+    ClaimReadingOut,
+    RigOut,
+    SpecimenOut,
+)
+
+
+class FindingOut(Out):
+    """Something the numbers show that a reader must know."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "code": "peak_not_bracketed",
+                    "severity": "warning",
+                    "message": "Power still rises at the highest load that was reached.",
+                    "remedy": "Load the motor further, until power is seen to fall.",
+                    "where": None,
+                    "evidence": {"highest_torque_nm": 0.41},
+                }
+            ]
+        }
+    )
+    code: str
+    severity: str
+    message: str
+    remedy: str
+    where: str | None
+    evidence: dict[str, Any]
+
+
+class ColumnOut(Out):
+    """One column of the file as it was read. `channel` null: kept under its own name."""
+
+    position: int
+    header: str
+    channel: str | None
+    unit: str | None
+    reason: str
+
+
+class LagOut(Out):
+    """How far torque trails the other channels; `seconds` null where it could not be told."""
+
+    seconds: float | None
+    applied: bool
+    reason: str | None = None
+
+
+class ResultsOut(Out):
+    """The figures of a run: what `benchledger reduce --json` prints of the same file."""
+
+    metrics: dict[str, MetricOut]
+    findings: list[FindingOut]
+    claims: list[ClaimReadingOut]
+    columns: list[ColumnOut]
+    lag: LagOut
+    method_version: str
+    kind: str
+
+
+class FileOut(Out):
+    """The file as it was sent, kept byte for byte."""
+
+    name: str
+    sha256: str
+    bytes: int
+
+
+class RunRowOut(Out):
+    """A run in a list, with its headline figures."""
+
+    id: str
+    page: str
+    state: str
+    kind: str
+    tested_on: date | None
+    created_at: datetime
+    tester: str
+    specimen: str | None
+    rig: str | None
+    appliance: str
+    appliance_name: str
+    metrics: dict[str, MetricOut]
+
+
+class RunOut(Out):
+    """A run. `results` is null while it is `working`, or where its file could not be used."""
+
+    id: str
+    page: str
+    state: str = Field(examples=["published"])
+    revision: int
+    kind: str
+    source: str
+    tested_on: date | None
+    ambient: float | None = Field(description="K")
+    supply_note: str | None
+    notes: str | None
+    tester: str
+    appliance: ApplianceNameOut
+    specimen: SpecimenOut
+    rig: RigOut
+    plate: PlateOut
+    file: FileOut
+    rows: int
+    stale: bool = Field(description="An older method made these figures")
+    failure: str | None
+    results: ResultsOut | None
+    changes: list[ChangeOut]
+    created_at: datetime
+    updated_at: datetime
+
+
+class RunStatusOut(Out):
+    """Where a run stands; ask again while it is `working`."""
+
+    id: str
+    state: str
+    failure: str | None
+    run: str
+    page: str
+
+
+class NamedMetricOut(MetricOut):
+    """A measured figure with its name."""
+
+    name: str
+
+
+class PointOut(Out):
+    """One steady dwell, or one load bin of a sweep, in SI. `u_…`: standard uncertainty, scatter."""
+
+    start: float
+    end: float
+    is_dwell: bool
+    samples: int
+    effective_samples: float
+    torque: float
+    speed: float
+    shaft_power: float
+    voltage: float | None
+    current: float | None
+    power: float | None
+    apparent_power: float | None
+    power_factor: float | None
+    efficiency: float | None
+    u_torque: float | None
+    u_speed: float | None
+    u_shaft_power: float | None
+    u_current: float | None
+    u_power: float | None
+    u_efficiency: float | None
+
+
+class CurveOut(Out):
+    """A fitted curve over torque (N m). `beyond`: where it leaves the data."""
+
+    quantity: str
+    unit: str
+    fit: str
+    torque: list[float]
+    value: list[float]
+    standard_uncertainty: list[float]
+    beyond: list[bool]
+
+
+class SegmentOut(Out):
+    kind: str
+    start: float
+    end: float
+
+
+class TraceChannelOut(Out):
+    """One channel over time (s from the start), thinned for a screen."""
+
+    channel: str
+    unit: str
+    time: list[float]
+    value: list[float | None]
+
+
+class TraceOut(Out):
+    channels: list[TraceChannelOut]
+    segments: list[SegmentOut]
+
+
+class ComparedOut(Out):
+    """One appliance of a comparison, with the figures and curves of its newest published run."""
+
+    appliance: ApplianceNameOut
+    plate: PlateOut
+    run: str | None
+    metrics: dict[str, MetricOut]
+    claims: list[ClaimReadingOut]
+    curves: list[CurveOut]
+
+
+class MeOut(Out):
+    """Who the token belongs to."""
+
+    id: str
+    name: str
+    scopes: list[str]
+
+
+class TokenOut(Out):
+    """A token of one's own. The token itself is shown once, when it is made, and never again."""
+
+    id: str
+    label: str
+    scopes: list[str]
+    created_at: datetime
+    expires_at: datetime | None
+    revoked_at: datetime | None

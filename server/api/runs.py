@@ -1,0 +1,192 @@
+"""Runs: sending one, reading one, the list of them."""
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Query, Request, Response
+
+from server import __version__
+from server.api import exports, run_outs
+from server.api.conditional import unchanged
+from server.api.openapi import needs_token, refusals
+from server.api.run_shapes import RunOut, RunRowOut, RunStatusOut
+from server.api.shapes import Cursor, IdWord, Limit, ListOut, PublicId
+from server.dependencies import (
+    PreparedSubmission,
+    ReadSession,
+    SubmitSession,
+    Viewer,
+    Writer,
+)
+from server.errors import SignInNeeded
+from server.model.words import RunState
+from server.store.runs import list_runs, run_view
+from server.store.stamps import run_stamp
+
+router = APIRouter(prefix="/runs", tags=["runs"])
+
+_BENCH_EXAMPLE = {
+    "appliance": {"maker": "Millbeck", "model": "WD-30", "category": "wet/dry vacuum"},
+    "plate": {"voltage": "120 V", "supply": "AC", "current": "10.2 A", "circuit": "15 A"},
+    "rig": {"arm": "100 mm", "inertia": "3e-4 kg m^2", "rotor_inertia": "4e-5 kg m^2"},
+    "instrument": [{"channel": "torque", "of_reading": "0.5 %"}],
+    "claim": [{"quantity": "power", "value": "5 hp", "wording": "5.0 Peak HP*"}],
+    "columns": {"Torque": {"channel": "torque", "unit": "ozf·in"}},
+    "run": {"tested_on": "2026-11-02", "notes": "Third run of the day"},
+}
+_ID_PART = {"type": "string", "pattern": "^[0-9a-z]{10}$"}
+_SENT: dict[str, Any] = {
+    **needs_token(),
+    "requestBody": {
+        "required": True,
+        "description": "The log as the part `file`, described by `bench` (JSON of the bench file's "
+        "shape), by ids of stored things, or both: ids overrule. Or the log itself as the body.",
+        "content": {
+            "multipart/form-data": {
+                "schema": {
+                    "type": "object",
+                    "required": ["file"],
+                    "properties": {
+                        "file": {"type": "string", "format": "binary"},
+                        "bench": {"type": "object", "examples": [_BENCH_EXAMPLE]},
+                        "appliance": _ID_PART,
+                        "specimen": _ID_PART,
+                        "rig": _ID_PART,
+                    },
+                },
+                "encoding": {"bench": {"contentType": "application/json"}},
+            },
+            "text/csv": {"schema": {"type": "string"}},
+            "application/octet-stream": {"schema": {"type": "string", "format": "binary"}},
+        },
+    },
+    "parameters": [
+        {
+            "name": word,
+            "in": "query",
+            "description": f"{what}; for a raw body",
+            "schema": {"type": "string", "maxLength": 200},
+        }
+        for word, what in {
+            "file_name": "What the file is called",
+            "tested_on": "Local date of the run, like 2026-11-02",
+            "source": "logger, by hand or video",
+            "notes": "What a reader should know",
+        }.items()
+    ],
+}
+_ACCEPTED = {
+    "model": RunStatusOut,
+    "description": "A large log: it is stored, its figures follow. Ask at `Location`.",
+}
+
+
+@router.post(
+    "",
+    status_code=201,
+    response_model=RunOut,
+    responses={
+        **refusals(400, 401, 403, 404, 409, 413, 415, 422),
+        200: {"model": RunOut, "description": "This idempotency key stored this run before."},
+        202: _ACCEPTED,
+    },
+    openapi_extra=_SENT,
+)
+def send_run(
+    response: Response, tester: Writer, submission: PreparedSubmission, session: SubmitSession
+) -> RunOut | RunStatusOut | Response:
+    """Send a log. It is reduced at once; above the server's inline size, soon after."""
+    from server.actions.submit_run import submit_run
+
+    stored = submit_run(
+        session,
+        prepared=submission.prepared,
+        upload=submission.upload,
+        bench=submission.bench,
+        tester=tester,
+        appliance_id=submission.ids["appliance"],
+        specimen_id=submission.ids["specimen"],
+        rig_id=submission.ids["rig"],
+        idempotency_key=submission.idempotency_key,
+    )
+    session.flush()
+    view = run_view(session, public_id=stored.public_id, viewer=tester)
+    address = f"/api/v1/runs/{stored.public_id}"
+    if view.state is RunState.WORKING:
+        status = run_outs.status(view)
+        headers = {"Location": f"{address}/status", "Retry-After": "1"}
+        return Response(
+            status.model_dump_json(),
+            status_code=202,
+            headers=headers,
+            media_type="application/json",
+        )
+    response.status_code = 201 if stored.is_new else 200
+    response.headers["Location"] = address
+    return run_outs.run(view)
+
+
+@router.get(
+    "",
+    response_model=ListOut[RunRowOut],
+    responses={**refusals(401), 200: exports.CSV_TOO},
+)
+def list_all_runs(
+    request: Request,
+    session: ReadSession,
+    viewer: Viewer,
+    appliance: Annotated[IdWord | None, Query()] = None,
+    specimen: Annotated[IdWord | None, Query()] = None,
+    mine: Annotated[bool, Query(description="One's own, published or not")] = False,
+    state: Annotated[RunState | None, Query()] = None,
+    cursor: Cursor = None,
+    limit: Limit = 50,
+    format: Literal["json", "csv"] = "json",
+) -> ListOut[RunRowOut] | Response:
+    """Runs, newest first: published ones, and one's own where a token is sent."""
+    if mine and viewer is None:
+        raise SignInNeeded("Which runs are yours is told by your token.")
+    page = list_runs(
+        session,
+        viewer=viewer,
+        appliance_id=appliance,
+        specimen_id=specimen,
+        tester_id=viewer.public_id if mine and viewer is not None else None,
+        state=state,
+        cursor=cursor or None,
+        limit=limit,
+    )
+    rows = [run_outs.run_row(row) for row in page.items]
+    if format == "csv":
+        return exports.runs_csv(rows, next_cursor=page.next, request=request)
+    return ListOut[RunRowOut](items=rows, next=page.next)
+
+
+@router.get(
+    "/{run_id}",
+    response_model=RunOut,
+    responses={**refusals(401, 404), 304: exports.NOT_CHANGED},
+)
+def read_run(
+    request: Request, response: Response, session: ReadSession, viewer: Viewer, run_id: PublicId
+) -> RunOut | Response:
+    """A run with its figures, findings and the claims read every way."""
+    stamp = run_stamp(session, public_id=run_id, viewer=viewer)
+    who = viewer.public_id if viewer is not None else ""
+    fresh = unchanged(
+        request, response, __version__, "run", run_id, stamp, who, is_own=viewer is not None
+    )
+    if stamp is not None and fresh is not None:
+        return fresh
+    return run_outs.run(run_view(session, public_id=run_id, viewer=viewer))
+
+
+@router.get("/{run_id}/status", responses=refusals(401, 404))
+def read_run_status(
+    response: Response, session: ReadSession, viewer: Viewer, run_id: PublicId
+) -> RunStatusOut:
+    """Where a run stands."""
+    view = run_view(session, public_id=run_id, viewer=viewer)
+    response.headers["Cache-Control"] = "no-store"
+    if view.state is RunState.WORKING:
+        response.headers["Retry-After"] = "1"
+    return run_outs.status(view)

@@ -1,0 +1,157 @@
+"""A log on its way into the ledger: received, described and reduced before any write begins."""
+
+import json
+from collections.abc import AsyncIterator, Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import partial
+from typing import TYPE_CHECKING, Annotated, Any
+
+from anyio import to_thread
+from fastapi import Depends, Header, Query, Request
+from sqlalchemy.orm import Session
+
+from server.dependencies.people import Writer
+from server.dependencies.resources import Resources, resources_of
+from server.dependencies.sessions import Slot
+from server.dependencies.uploads import Arrived, ArrivedFile, receive_upload
+from server.errors import InvalidInput, Problem, UnusableBench
+from server.model.bench import Bench
+from server.model.views import Tester
+from server.store.database import read_session, write_session
+from server.store.files import StoredUpload, keep_upload
+
+if TYPE_CHECKING:  # it brings the numerics, which a web process loads with its first log
+    from server.actions.prepare_run import PreparedRun
+
+_IDS = ("appliance", "specimen", "rig")
+# What a raw body can say of its run in the address.
+_RUN_WORDS = ("tested_on", "source", "notes", "supply_note", "ambient", "kind")
+
+
+@dataclass(frozen=True, slots=True)
+class Submission:
+    """All that `submit_run` needs. `prepared` None: a large log, whose figures a worker makes."""
+
+    upload: StoredUpload
+    bench: Bench
+    prepared: "PreparedRun | None"
+    ids: Mapping[str, str | None] = field(default_factory=dict)
+    idempotency_key: str | None = None
+
+
+def _id_query(what: str) -> Any:
+    return Query(max_length=20, description=f"Id of a stored {what}; for a raw body")
+
+
+async def _submission(
+    request: Request,
+    tester: Writer,
+    appliance: Annotated[str | None, _id_query("appliance")] = None,
+    specimen: Annotated[str | None, _id_query("specimen")] = None,
+    rig: Annotated[str | None, _id_query("rig")] = None,
+    idempotency_key: Annotated[str | None, Header(min_length=1, max_length=200)] = None,
+) -> AsyncIterator[Submission]:
+    resources = resources_of(request)
+    files, receivers = resources.settings.files, resources.receivers
+    async with receive_upload(request, files=files, limiter=receivers) as arrived:
+        sent = _sent_file(arrived)
+        in_address = {"appliance": appliance, "specimen": specimen, "rig": rig}
+        ids = {name: arrived.fields.get(name) or in_address[name] for name in _IDS}
+        words = {w: v for w in _RUN_WORDS if (v := request.query_params.get(w))}
+        bench = await to_thread.run_sync(_read_bench, arrived, words, limiter=receivers)
+        async with resources.slots:
+            complete = partial(_complete, resources, bench, tester, ids)
+            described = await to_thread.run_sync(complete)
+        upload = await to_thread.run_sync(partial(_keep, resources, sent), limiter=receivers)
+        prepared = None
+        if sent.n_lines <= resources.settings.inline_rows:
+            work = partial(_prepare, resources, upload, described)
+            prepared = await to_thread.run_sync(work, limiter=resources.reductions)
+        yield Submission(upload, bench, prepared, ids, idempotency_key)
+
+
+PreparedSubmission = Annotated[Submission, Depends(_submission, scope="function")]
+
+
+async def _submit_turn(
+    request: Request, _submission: PreparedSubmission, _slot: Slot
+) -> AsyncIterator[None]:
+    async with resources_of(request).writers:
+        yield
+
+
+def _submit_session(
+    request: Request, _turn: Annotated[None, Depends(_submit_turn, scope="function")]
+) -> Iterator[Session]:
+    with write_session(resources_of(request).engine) as session:
+        yield session
+
+
+# A write session that begins after the log was received and reduced.
+SubmitSession = Annotated[Session, Depends(_submit_session, scope="function")]
+
+
+def _sent_file(arrived: Arrived) -> ArrivedFile:
+    if arrived.file is None or arrived.file.n_bytes == 0:
+        message = "there is no log in this request." if arrived.file is None else "it is empty."
+        remedy = "Send the log as the part “file”, or as the body itself."
+        raise InvalidInput("request", [Problem(message, remedy, field="file")])
+    return arrived.file
+
+
+def _read_bench(arrived: Arrived, words: Mapping[str, str]) -> Bench:
+    """The part `bench`: JSON of the bench file's shape; for a raw body the address's words."""
+    from server.intake import bench_from_mapping
+
+    text = arrived.fields.get("bench")
+    if not text:
+        return bench_from_mapping({"run": dict(words)} if words else {}, name="address")
+    try:
+        described = json.loads(text)
+    except ValueError as error:
+        problem = Problem(f"it is not JSON: {error}.", "Send one JSON object.", field="bench")
+        raise UnusableBench("bench", [problem]) from error
+    except RecursionError as error:
+        problem = Problem("it is nested too deep.", "Send one flat JSON object.", field="bench")
+        raise UnusableBench("bench", [problem]) from error
+    return bench_from_mapping(described, name="bench")
+
+
+def _complete(
+    resources: Resources, bench: Bench, tester: Tester, ids: Mapping[str, str | None]
+) -> Bench:
+    from server.actions.complete_bench import complete_bench
+
+    with read_session(resources.engine) as session:
+        return complete_bench(
+            session,
+            bench=bench,
+            tester=tester,
+            appliance_id=ids["appliance"],
+            specimen_id=ids["specimen"],
+            rig_id=ids["rig"],
+        )
+
+
+def _keep(resources: Resources, sent: ArrivedFile) -> StoredUpload:
+    return keep_upload(
+        resources.settings.files,
+        sent.path,
+        name=sent.name,
+        sha256=sent.sha256,
+        n_bytes=sent.n_bytes,
+    )
+
+
+def _prepare(resources: Resources, upload: StoredUpload, bench: Bench) -> "PreparedRun":
+    from server.actions.prepare_run import prepare_run
+    from server.actions.reduce_log import limits_of
+
+    return prepare_run(
+        upload.path,
+        file_name=upload.name,
+        bench=bench,
+        limits=limits_of(resources.settings),
+        files=resources.settings.files,
+        sha256=upload.sha256,
+    )
