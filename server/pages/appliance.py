@@ -1,0 +1,149 @@
+"""The appliance page: one sentence, the claim read every way, the load line, the runs."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from server.charts import along_the_load, where_the_watts_go
+from server.model.bench import Claim, ClaimReading
+from server.model.measured import Metric
+from server.model.views import ApplianceView
+from server.model.words import MetricName, RunState
+from server.pages.claims import other_claims, show_claims
+from server.pages.pictures import show_figure
+from server.pages.rows import show_changes, show_plate, show_runs
+from server.pages.shapes import (
+    ChangeShown,
+    ClaimShown,
+    FigureShown,
+    Head,
+    Link,
+    RunShown,
+    Value,
+)
+from server.wording.counts import basis_line, show_date
+from server.wording.figures import NOTHING_PRINTED, show_metric, show_power, unbroken
+from server.wording.sentences import appliance_sentence
+
+
+@dataclass(frozen=True, slots=True)
+class AppliancePage:
+    head: Head
+    name: str
+    basis: str
+    sentence: str
+    rests_on: str | None
+    heads: tuple[Value, ...]
+    plate: tuple[Value, ...]
+    claims: tuple[ClaimShown, ...]
+    load: tuple[FigureShown, ...]
+    watts: FigureShown | None
+    runs: tuple[RunShown, ...]
+    other_claims: tuple[Value, ...]
+    changes: tuple[ChangeShown, ...]
+    side_by_side_href: str
+    exports: tuple[Link, ...]
+
+
+def appliance_path(view: ApplianceView) -> str:
+    return f"/appliances/{view.appliance.public_id}-{view.appliance.slug}"
+
+
+def appliance_name(view: ApplianceView) -> str:
+    return f"{view.appliance.content.maker} {view.appliance.content.model}"
+
+
+def appliance_page(view: ApplianceView, *, readings: Sequence[ClaimReading]) -> AppliancePage:
+    """`readings`: the power claims beside the figures of the run the headline stands on."""
+    path, name = appliance_path(view), appliance_name(view)
+    reduction = view.best.reduction if view.best is not None else None
+    sentence = appliance_sentence(view, readings)
+    api = f"/api/v1/appliances/{view.appliance.public_id}"
+    watts = where_the_watts_go(reduction) if reduction is not None else None
+    has_load = reduction is not None and bool(reduction.points or reduction.curves)
+    return AppliancePage(
+        head=Head(
+            title=name,
+            description=sentence,
+            path=path,
+            section="appliances",
+            json_path=api,
+            kind="article",
+        ),
+        name=name,
+        basis=_basis(view),
+        sentence=sentence,
+        rests_on=_rests_on(view),
+        heads=_heads(view, readings),
+        plate=show_plate(view.plate),
+        claims=show_claims(readings, plate=view.plate),
+        load=(show_figure(along_the_load(reduction)),) if reduction and has_load else (),
+        watts=show_figure(watts, explore=False) if watts is not None else None,
+        runs=show_runs(view.runs),
+        other_claims=other_claims(view.claims),
+        changes=show_changes(view.journal),
+        side_by_side_href=f"/side-by-side?appliance={view.appliance.public_id}",
+        exports=_exports(view),
+    )
+
+
+def _basis(view: ApplianceView) -> str:
+    words = [view.appliance.content.category.capitalize()]
+    n_published = sum(run.state is RunState.PUBLISHED for run in view.runs)
+    if n_published:
+        words.append(basis_line(n_published, view.n_specimens, view.n_testers))
+        newest = max(run.tested_on or run.created_at.date() for run in view.runs)
+        words.append(f"last run {show_date(newest)}")
+    else:
+        words.append("no published run yet")
+    if view.appliance.content.market:
+        words.append(f"sold in {view.appliance.content.market}")
+    if view.appliance.content.produced:
+        words.append(f"made {view.appliance.content.produced}")
+    return " · ".join(words)
+
+
+def _rests_on(view: ApplianceView) -> str | None:
+    if view.best is None:
+        return None
+    return (
+        f"The figures are those of one run, the newest published brake run, by "
+        f"{view.best.tester}. Runs are not pooled yet."
+    )
+
+
+def _heads(view: ApplianceView, readings: Sequence[ClaimReading]) -> tuple[Value, ...]:
+    """Printed, at rated current, the highest steady, efficiency: the four that are asked for."""
+    if view.best is None or view.best.reduction is None:
+        return ()
+    metrics = view.best.reduction.metrics
+    claim = readings[0].claim if readings else None
+    typed = claim.value_typed if claim is not None else None
+    rows = [_printed(claim)]
+    rows += [
+        _figure("shaft, at rated current", metrics.get(N.SHAFT_POWER_AT_RATED_CURRENT), typed),
+        _figure("shaft, highest steady", metrics.get(N.SHAFT_POWER_MAX_STEADY), typed),
+        _figure("best efficiency", metrics.get(N.EFFICIENCY_MAX)),
+    ]
+    return tuple(rows)
+
+
+N = MetricName
+
+
+def _printed(claim: Claim | None) -> Value:
+    if claim is None:
+        return Value("power on the box", NOTHING_PRINTED, is_missing=True)
+    typed = unbroken(claim.value_typed)
+    in_si = show_power(claim.value_si)
+    note = None if typed == in_si else in_si
+    return Value("printed", typed, note=note, is_printed=True)
+
+
+def _figure(label: str, metric: Metric | None, typed: str | None = None) -> Value:
+    shown = show_metric(metric, like=typed)
+    return Value(label, shown.text, note=shown.beside, is_missing=shown.is_missing)
+
+
+def _exports(view: ApplianceView) -> tuple[Link, ...]:
+    api = f"/api/v1/appliances/{view.appliance.public_id}"
+    return (Link("This page as JSON", api),)

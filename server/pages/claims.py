@@ -1,0 +1,60 @@
+"""A power claim read every way, as a section of the appliance's and the run's page."""
+
+from collections.abc import Sequence
+
+from server.charts import claim_every_way
+from server.model.bench import Claim, ClaimReading, Plate
+from server.pages.pictures import show_figure
+from server.pages.shapes import ClaimShown, Value
+from server.wording.counts import show_date
+from server.wording.figures import show_claim, unbroken
+from server.wording.sentences import claim_sentences
+
+
+def show_claims(readings: Sequence[ClaimReading], *, plate: Plate) -> tuple[ClaimShown, ...]:
+    """Each power claim with its picture and what would have to be true for it."""
+    many = len(readings) > 1
+    shown = []
+    for number, reading in enumerate(readings, start=1):
+        claim = reading.claim
+        title = "The claim, read every way"
+        if many:
+            title = f"{unbroken(claim.value_typed)}, read every way"
+        section = "claim" if not many else f"claim-{number}"
+        spec = claim_every_way(reading, plate=plate, figure_id=f"{section}-picture")
+        shown.append(
+            ClaimShown(
+                id=section,
+                title=title,
+                wording=claim_wording(claim),
+                figure=show_figure(spec),
+                sentences=claim_sentences(reading, plate=plate),
+            )
+        )
+    return tuple(shown)
+
+
+def claim_wording(claim: Claim) -> str:
+    """The exact words of a claim and where they stand."""
+    text = f"Printed: “{claim.wording}”"
+    if claim.where_printed:
+        text += f", {claim.where_printed}"
+    if claim.seen_on:
+        text += f", seen {show_date(claim.seen_on)}"
+    text += "."
+    if claim.footnote:
+        text += f" Its footnote: “{claim.footnote}”."
+    return text
+
+
+def other_claims(claims: Sequence[Claim]) -> tuple[Value, ...]:
+    """Claims about anything but power, with what was measured for none of them."""
+    return tuple(
+        Value(
+            label=claim.quantity.replace("_", " ").capitalize(),
+            text=show_claim(claim),
+            note=claim_wording(claim),
+        )
+        for claim in claims
+        if claim.quantity != "power"
+    )

@@ -1,0 +1,96 @@
+"""The methods pages, made from docs/methods/*.md. Markdown only: HTML in it is shown, not run."""
+
+from dataclasses import dataclass
+from functools import cache
+from itertools import pairwise
+from pathlib import Path
+
+from server.errors import NotFound
+from server.pages.shapes import Head, Link
+
+FOLDER = Path(__file__).parents[2] / "docs" / "methods"
+
+
+@dataclass(frozen=True, slots=True)
+class MethodShown:
+    name: str
+    href: str
+    title: str
+    first: str
+    body: str
+
+
+@dataclass(frozen=True, slots=True)
+class MethodsPage:
+    head: Head
+    methods: tuple[MethodShown, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MethodPage:
+    head: Head
+    body: str
+    others: tuple[Link, ...]
+
+
+@cache
+def all_methods() -> tuple[MethodShown, ...]:
+    """Every method page, in the order of their file names. Read once a process."""
+    return tuple(_read(path) for path in sorted(FOLDER.glob("*.md")) if path.stem != "README")
+
+
+def _read(path: Path) -> MethodShown:
+    from markdown_it import MarkdownIt
+
+    text = path.read_text(encoding="utf-8")
+    parser = MarkdownIt("commonmark", {"html": False}).enable(["table", "strikethrough"])
+    tokens = parser.parse(text)
+    title, first = path.stem.replace("-", " "), ""
+    for before, token in pairwise(tokens):
+        if before.type == "heading_open" and before.tag == "h1":
+            title = _plain(token.content)
+        elif before.type == "paragraph_open" and not first:
+            first = _plain(token.content).split(". ")[0].rstrip(".") + "."
+    body = parser.renderer.render(tokens, parser.options, {})
+    return MethodShown(path.stem, f"/methods/{path.stem}", title, first, _framed(body))
+
+
+def _plain(markdown: str) -> str:
+    return " ".join(markdown.replace("`", "").replace("**", "").split())
+
+
+def _framed(body: str) -> str:
+    """Wide things scroll inside their own frame, which the keyboard can reach."""
+    frame = '<div class="frame" tabindex="0" role="region" aria-label="Table">'
+    body = body.replace("<table>", f"{frame}<table>").replace("</table>", "</table></div>")
+    return body.replace("<pre>", '<pre tabindex="0">')
+
+
+def methods_page() -> MethodsPage:
+    return MethodsPage(
+        head=Head(
+            title="Methods",
+            description="How a run becomes a figure: formulas, assumptions, limits, sources.",
+            path="/methods",
+            section="methods",
+        ),
+        methods=all_methods(),
+    )
+
+
+def method_page(name: str) -> MethodPage:
+    """Raises NotFound for a name without a page."""
+    found = next((method for method in all_methods() if method.name == name), None)
+    if found is None:
+        raise NotFound(f"There is no method page “{name}”.")
+    return MethodPage(
+        head=Head(
+            title=found.title,
+            description=found.first or f"The method “{found.title}”.",
+            path=found.href,
+            section="methods",
+            kind="article",
+        ),
+        body=found.body,
+        others=tuple(Link(m.title, m.href) for m in all_methods() if m is not found),
+    )

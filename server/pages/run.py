@@ -1,0 +1,218 @@
+"""The run page: figures, findings, the trace, fits with residuals, how it was made, the file."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from server.charts import along_the_load, fit_residuals, run_trace
+from server.charts.figure import FigureTable
+from server.model.bench import ClaimReading
+from server.model.measured import Metric
+from server.model.results import Reduction
+from server.model.views import RunView, Tester
+from server.model.words import MetricName, RunState
+from server.pages.claims import show_claims
+from server.pages.pictures import show_figure
+from server.pages.rows import (
+    show_changes,
+    show_findings,
+    show_plate,
+)
+from server.pages.run_details import (
+    columns_table,
+    file_values,
+    instruments_table,
+    method_values,
+    rig_values,
+    specimen_values,
+)
+from server.pages.shapes import (
+    ChangeShown,
+    ClaimShown,
+    FigureShown,
+    FindingShown,
+    Head,
+    Link,
+    Value,
+)
+from server.wording.counts import count_of, show_date
+from server.wording.figures import metric_label, show_metric
+from server.wording.labels import kind_word, source_word, state_help, state_word
+
+HEADLINES = (
+    MetricName.SHAFT_POWER_AT_RATED_CURRENT,
+    MetricName.SHAFT_POWER_MAX_STEADY,
+    MetricName.EFFICIENCY_MAX,
+    MetricName.FREE_SPEED,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class RunPage:
+    head: Head
+    title: str
+    appliance: Link
+    basis: str
+    standing: str | None
+    heads: tuple[Value, ...]
+    findings: tuple[FindingShown, ...]
+    figures: tuple[Value, ...]
+    missing: tuple[Value, ...]
+    trace: FigureShown | None
+    claims: tuple[ClaimShown, ...]
+    load: tuple[FigureShown, ...]
+    residuals: tuple[FigureShown, ...]
+    fits: tuple[Value, ...]
+    method: tuple[Value, ...]
+    rig: tuple[Value, ...]
+    instruments: FigureTable | None
+    specimen: tuple[Value, ...]
+    plate: tuple[Value, ...]
+    file: tuple[Value, ...]
+    columns: FigureTable | None
+    exports: tuple[Link, ...]
+    changes: tuple[ChangeShown, ...]
+    is_working: bool
+    can_withdraw: bool
+    withdraw_href: str
+
+
+def run_page(view: RunView, *, readings: Sequence[ClaimReading], viewer: Tester | None) -> RunPage:
+    content = view.appliance.content
+    name = f"{content.maker} {content.model}"
+    path = f"/runs/{view.public_id}"
+    title = _title(view)
+    reduction = view.reduction
+    metrics = reduction.metrics if reduction is not None else {}
+    typed = readings[0].claim.value_typed if readings else None
+    is_own = viewer is not None and viewer.public_id == view.tester_id
+    return RunPage(
+        head=Head(
+            title=f"{name}: {title}",
+            description=_description(view, name, metrics),
+            path=path,
+            section="appliances",
+            json_path=f"/api/v1{path}",
+            kind="article",
+            is_indexed=view.state is RunState.PUBLISHED,
+        ),
+        title=title,
+        appliance=Link(name, f"/appliances/{view.appliance.public_id}-{view.appliance.slug}"),
+        basis=_basis(view),
+        standing=_standing(view),
+        heads=tuple(_value(metrics[n], typed) for n in HEADLINES if n in metrics),
+        findings=show_findings(reduction.findings) if reduction is not None else (),
+        figures=_figures(metrics, typed),
+        missing=_missing(metrics),
+        trace=_trace(reduction),
+        claims=show_claims(readings, plate=view.plate) if reduction is not None else (),
+        load=_load(reduction),
+        residuals=_residuals(reduction),
+        fits=_fits(reduction),
+        method=method_values(view),
+        rig=rig_values(view),
+        instruments=instruments_table(view.rig.content),
+        specimen=specimen_values(view),
+        plate=show_plate(view.plate),
+        file=file_values(view),
+        columns=columns_table(view.columns),
+        exports=_exports(view),
+        changes=show_changes(view.journal),
+        is_working=view.state is RunState.WORKING,
+        can_withdraw=is_own and view.state in {RunState.PUBLISHED, RunState.WAITING},
+        withdraw_href=f"{path}/withdraw",
+    )
+
+
+def _title(view: RunView) -> str:
+    when = view.details.tested_on or view.created_at
+    return f"{kind_word(view.details.kind)} run, {show_date(when)}"
+
+
+def _basis(view: RunView) -> str:
+    label = view.specimen.content.label
+    return " · ".join(
+        (
+            f"by {view.tester}",
+            f"specimen {label}" if label else "specimen not named",
+            source_word(view.details.source),
+            count_of(view.n_rows, "reading"),
+        )
+    )
+
+
+def _standing(view: RunView) -> str | None:
+    """What a reader must know of where the run stands; nothing for a published, current one."""
+    if view.state is RunState.FAILED:
+        return f"The figures could not be made: {view.failure or 'no reason was kept'}"
+    if view.state is not RunState.PUBLISHED:
+        word = state_word(view.state)
+        return f"{word[:1].upper()}{word[1:]}. {state_help(view.state)}"
+    if view.is_stale:
+        return "These figures were made with an earlier version of the method."
+    return None
+
+
+def _description(view: RunView, name: str, metrics: Mapping[MetricName, Metric]) -> str:
+    highest = show_metric(metrics.get(MetricName.SHAFT_POWER_MAX_STEADY))
+    return f"{_title(view)} of {name} by {view.tester}: highest steady shaft power {highest.text}."
+
+
+def _value(metric: Metric, typed: str | None = None) -> Value:
+    shown = show_metric(metric, like=typed)
+    note = " · ".join(part for part in (shown.beside, shown.note) if part) or None
+    return Value(metric_label(metric.name), shown.text, note=note, is_missing=shown.is_missing)
+
+
+def _figures(metrics: Mapping[MetricName, Metric], typed: str | None) -> tuple[Value, ...]:
+    return tuple(
+        _value(metrics[name], typed)
+        for name in MetricName
+        if name in metrics and metrics[name].value is not None
+    )
+
+
+def _missing(metrics: Mapping[MetricName, Metric]) -> tuple[Value, ...]:
+    return tuple(
+        Value(metric_label(name), metrics[name].reason or "no reason was kept")
+        for name in MetricName
+        if name in metrics and metrics[name].value is None
+    )
+
+
+def _trace(reduction: Reduction | None) -> FigureShown | None:
+    if reduction is None or reduction.trace is None:
+        return None
+    return show_figure(run_trace(reduction.trace, reduction.segments))
+
+
+def _load(reduction: Reduction | None) -> tuple[FigureShown, ...]:
+    if reduction is None or not (reduction.points or reduction.curves):
+        return ()
+    return (show_figure(along_the_load(reduction)),)
+
+
+def _residuals(reduction: Reduction | None) -> tuple[FigureShown, ...]:
+    if reduction is None or not reduction.curves or not reduction.points:
+        return ()
+    return (show_figure(fit_residuals(reduction), explore=False),)
+
+
+def _fits(reduction: Reduction | None) -> tuple[Value, ...]:
+    if reduction is None:
+        return ()
+    return tuple(
+        Value(curve.quantity.replace("_", " ").capitalize(), curve.fit)
+        for curve in reduction.curves
+    )
+
+
+def _exports(view: RunView) -> tuple[Link, ...]:
+    api = f"/api/v1/runs/{view.public_id}"
+    links = [Link("The file as it was sent", f"{api}/file"), Link("This run as JSON", api)]
+    if view.reduction is not None:
+        links += [
+            Link("Figures as CSV", f"{api}/metrics?format=csv"),
+            Link("Load points as CSV", f"{api}/points?format=csv"),
+            Link("Curves as CSV", f"{api}/curves?format=csv"),
+        ]
+    return tuple(links)

@@ -1,0 +1,166 @@
+"""What a run's figures rest on: the method, the rig, the specimen, the file and its columns."""
+
+from server.charts.figure import FigureTable
+from server.model.bench import Instrument, Rig
+from server.model.recording import Column
+from server.model.results import Reduction
+from server.model.views import RunView
+from server.model.words import CHANNEL_UNITS
+from server.pages.shapes import Value
+from server.wording.counts import count_of, show_date
+from server.wording.figures import NOT_STATED, show_plain, show_quantity, unbroken
+from server.wording.labels import channel_word
+
+
+def method_values(view: RunView) -> tuple[Value, ...]:
+    rows = [Value("Method", "not run yet", is_missing=True)]
+    reduction = view.reduction
+    if reduction is not None:
+        rows = [
+            Value("Method", reduction.method_version, href="/methods"),
+            Value("Channels used", ", ".join(channel_word(c) for c in reduction.channels_used)),
+            _lag(reduction),
+            Value("Steady stretches", _n_dwells(reduction)),
+        ]
+    rows.append(Value("Momentary window", show_quantity(view.rig.content.averaging_s, None, "s")))
+    rows.append(Value("Revision of the run", str(view.revision)))
+    return tuple(rows)
+
+
+def _lag(reduction: Reduction) -> Value:
+    lag = reduction.lag
+    if lag.seconds is None:
+        return Value("Torque behind the other channels", "not told", note=lag.reason)
+    seconds = show_quantity(lag.seconds, None, "s")
+    return Value(
+        "Torque behind the other channels",
+        f"{seconds}, {'taken out' if lag.applied else 'left as it is'}",
+        note=lag.reason,
+    )
+
+
+def _n_dwells(reduction: Reduction) -> str:
+    n_dwells = sum(point.is_dwell for point in reduction.points)
+    n_bins = len(reduction.points) - n_dwells
+    words = [count_of(n_dwells, "steady load")]
+    if n_bins:
+        words.append(f"{count_of(n_bins, 'bin')} of a sweep")
+    return " and ".join(words)
+
+
+def rig_values(view: RunView) -> tuple[Value, ...]:
+    rig = view.rig.content
+    drag = f"{len(rig.drag)} pairs of speed and torque" if rig.drag else None
+    rows: list[tuple[str, str | None]] = [
+        ("Rig", rig.name),
+        ("Brake", rig.absorber.value if rig.absorber is not None else None),
+        ("Arm", _typed(rig, "arm_m", rig.arm_m, "m")),
+        ("Turning inertia", _typed(rig, "inertia_kg_m2", rig.inertia_kg_m2, "kg m^2")),
+        ("Of it the rotor", _typed(rig, "rotor_inertia_kg_m2", rig.rotor_inertia_kg_m2, "kg m^2")),
+        ("Drag lost before the sensor", drag),
+        ("Meter reads true RMS", _yes_no(rig.meter_true_rms)),
+        ("Meter reads real power", _yes_no(rig.meter_real_power)),
+        ("Revision of the rig", str(view.rig.revision)),
+    ]
+    return tuple(Value(label, text or NOT_STATED, is_missing=text is None) for label, text in rows)
+
+
+def _typed(rig: Rig, name: str, value_si: float | None, unit: str) -> str | None:
+    if value_si is None:
+        return None
+    typed = rig.typed.get(name)
+    return unbroken(typed) if typed else show_plain(value_si, unit)
+
+
+def _yes_no(value: bool | None) -> str | None:
+    return None if value is None else "yes" if value else "no"
+
+
+def instruments_table(rig: Rig) -> FigureTable | None:
+    if not rig.instruments:
+        return None
+    return FigureTable(
+        caption="Instruments",
+        headers=("Measures", "Accuracy", "Range", "Calibrated"),
+        rows=tuple(_instrument(one) for one in rig.instruments),
+    )
+
+
+def _instrument(one: Instrument) -> tuple[str, ...]:
+    unit = CHANNEL_UNITS[one.channel]
+    parts = []
+    if one.of_reading:
+        parts.append(f"{show_quantity(one.of_reading, None, '')} of reading")
+    if one.of_range:
+        parts.append(f"{show_quantity(one.of_range, None, '')} of range")
+    if one.digits:
+        parts.append(f"{one.digits:g} digits")
+    measures = channel_word(one.channel)
+    reach = NOT_STATED
+    if one.range is not None:
+        typed = one.typed.get("range")
+        reach = unbroken(typed) if typed else show_plain(one.range, unit)
+    return (
+        f"{measures}, {one.name}" if one.name else measures,
+        " + ".join(parts) or NOT_STATED,
+        reach,
+        show_date(one.calibrated) if one.calibrated else NOT_STATED,
+    )
+
+
+def specimen_values(view: RunView) -> tuple[Value, ...]:
+    specimen, details = view.specimen.content, view.details
+    rows: list[tuple[str, str | None]] = [
+        ("Specimen", specimen.label),
+        ("Condition", specimen.condition),
+        ("Hours run", f"{specimen.hours:g} h" if specimen.hours is not None else None),
+        ("Brushes run in", _yes_no(specimen.brushes_run_in)),
+        ("How obtained", specimen.obtained),
+        ("Tested on", show_date(details.tested_on) if details.tested_on else None),
+        ("Ambient", _ambient(view)),
+        ("Supply", details.supply_note),
+        ("Notes", details.notes),
+    ]
+    return tuple(Value(label, text or NOT_STATED, is_missing=text is None) for label, text in rows)
+
+
+def _ambient(view: RunView) -> str | None:
+    kelvin = view.details.ambient_k
+    if kelvin is None:
+        return None
+    typed = view.details.typed.get("ambient_k")
+    return unbroken(typed) if typed else f"{kelvin - 273.15:.1f}\u00a0°C"
+
+
+def file_values(view: RunView) -> tuple[Value, ...]:
+    return (
+        Value("Name", view.file.name, href=f"/api/v1/runs/{view.public_id}/file"),
+        Value("Size", f"{view.file.n_bytes:,} bytes".replace(",", "\u202f")),
+        Value("SHA-256", view.file.sha256),
+        Value("Rows", f"{view.n_rows:,}".replace(",", "\u202f")),
+        Value("Written as", _dialect_words(view)),
+        Value("Licence", "CC BY 4.0", href="/data-licence"),
+    )
+
+
+def _dialect_words(view: RunView) -> str:
+    words = [f"{key.replace('_', ' ')} {value}" for key, value in view.dialect.items() if value]
+    return ", ".join(str(word) for word in words) or NOT_STATED
+
+
+def columns_table(columns: tuple[Column, ...]) -> FigureTable | None:
+    if not columns:
+        return None
+    return FigureTable(
+        caption="How the columns were read",
+        headers=("Header", "Read as", "Unit", "Why"),
+        rows=tuple(
+            (
+                column.header or f"column {column.position + 1}",
+                channel_word(column.channel) if column.channel else "kept under its own name",
+                column.unit or "none",
+                column.reason,
+            )
+            for column in columns
+        ),
+    )
