@@ -121,12 +121,22 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
+class Named:
+    """A point of a curve that has a name of its own: a filled dot with its label."""
+
+    x: float
+    y: float
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
 class CurvesPanel:
     x: Axis
     y: Axis
     lines: tuple[Line, ...] = ()
     points: tuple[Points, ...] = ()
     spans: tuple[Span, ...] = ()
+    named: tuple[Named, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

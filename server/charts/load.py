@@ -12,14 +12,16 @@ from server.charts.figure import (
     KeyEntry,
     Line,
     Mark,
+    Named,
     Points,
     series_role,
 )
 from server.charts.scale import nice_bounds
 from server.model.results import Curve, LoadPoint, Reduction
+from server.model.words import MetricName
 from server.wording.figures import expanded, show_quantity, shown_scale
 
-Named = tuple[str, Reduction]
+NamedRun = tuple[str, Reduction]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,10 +44,10 @@ QUANTITIES: tuple[LoadQuantity, ...] = (
 
 
 def along_the_load(
-    runs: Reduction | Sequence[Named], *, figure_id: str = "along-the-load"
+    runs: Reduction | Sequence[NamedRun], *, figure_id: str = "along-the-load"
 ) -> FigureSpec:
     """Small multiples over torque. One run: crosses, fit and band; more: a marker and hue each."""
-    named: Sequence[Named] = [("", runs)] if isinstance(runs, Reduction) else runs
+    named: Sequence[NamedRun] = [("", runs)] if isinstance(runs, Reduction) else runs
     panels = tuple(panel for q in QUANTITIES if (panel := _panel(q, named)) is not None)
     is_one = len(named) == 1
     return FigureSpec(
@@ -61,7 +63,7 @@ def along_the_load(
     )
 
 
-def _panel(q: LoadQuantity, named: Sequence[Named]) -> CurvesPanel | None:
+def _panel(q: LoadQuantity, named: Sequence[NamedRun]) -> CurvesPanel | None:
     unit, scale = shown_scale(q.si_unit)
     lines: list[Line] = []
     points: list[Points] = []
@@ -82,7 +84,34 @@ def _panel(q: LoadQuantity, named: Sequence[Named]) -> CurvesPanel | None:
         y=Axis(q.label, unit, *_bounds(_y_values(lines, points))),
         lines=tuple(lines),
         points=tuple(points),
+        named=_named(q, named[0][1], scale) if len(named) == 1 else (),
     )
+
+
+# panel -> (value, its torque, label)
+_NAMED: dict[str, tuple[tuple[MetricName, MetricName, str], ...]] = {
+    "shaft_power": (
+        (MetricName.SHAFT_POWER_MAX_STEADY, MetricName.TORQUE_AT_MAX_STEADY_POWER, "highest"),
+        (
+            MetricName.SHAFT_POWER_AT_RATED_CURRENT,
+            MetricName.TORQUE_AT_RATED_CURRENT,
+            "at rated current",
+        ),
+    ),
+    "efficiency": ((MetricName.EFFICIENCY_MAX, MetricName.TORQUE_AT_EFFICIENCY_MAX, "best"),),
+}
+
+
+def _named(q: LoadQuantity, reduction: Reduction, scale: float) -> tuple[Named, ...]:
+    """The points of a curve that the headline figures are read at."""
+    found: list[Named] = []
+    for value_name, torque_name, label in _NAMED.get(q.quantity, ()):
+        metric, torque = reduction.metrics.get(value_name), reduction.metrics.get(torque_name)
+        if metric is None or torque is None or metric.value is None or torque.value is None:
+            continue
+        words = "highest shown" if metric.lower_bound else label
+        found.append(Named(torque.value, metric.value / scale, words))
+    return tuple(found)
 
 
 def _curves(reduction: Reduction, q: LoadQuantity) -> list[Curve]:
@@ -131,14 +160,17 @@ def _bounds(values: Sequence[float]) -> tuple[float, float]:
     return bottom, min(top, high + 0.1 * span) if high > 0 else top
 
 
-def _key(named: Sequence[Named], *, is_one: bool) -> tuple[KeyEntry, ...]:
+def _key(named: Sequence[NamedRun], *, is_one: bool) -> tuple[KeyEntry, ...]:
     has_beyond = any(any(c.beyond) for _, r in named for c in r.curves)
     beyond = (KeyEntry(Mark.BEYOND, "beyond the data", "wall"),) if has_beyond else ()
     if is_one:
+        has_headline = any(_named(q, named[0][1], 1.0) for q in QUANTITIES)
+        headline = (KeyEntry(Mark.SHAFT, "headline figures"),) if has_headline else ()
         return (
             KeyEntry(Mark.POINT, "measured"),
             KeyEntry(Mark.LINE, "fit"),
             KeyEntry(Mark.BAND, "95 %"),
+            *headline,
             *beyond,
         )
     series = tuple(
@@ -148,7 +180,7 @@ def _key(named: Sequence[Named], *, is_one: bool) -> tuple[KeyEntry, ...]:
     return (*series, KeyEntry(Mark.BAND, "95 %", "wall"), *beyond)
 
 
-def _table(named: Sequence[Named]) -> FigureTable:
+def _table(named: Sequence[NamedRun]) -> FigureTable:
     with_name = len(named) > 1
     head = ("Appliance",) if with_name else ()
     return FigureTable(
@@ -177,7 +209,7 @@ def _point_words(p: LoadPoint) -> tuple[str, ...]:
     )
 
 
-def _sentence(named: Sequence[Named], panels: Sequence[CurvesPanel]) -> str:
+def _sentence(named: Sequence[NamedRun], panels: Sequence[CurvesPanel]) -> str:
     if not panels:
         return "No steady loads were measured."
     what = ", ".join(panel.y.label for panel in panels)

@@ -6,7 +6,7 @@ On a page the pictures take their colours from the page's custom properties; in 
 Class names in the SVG
 ----------------------
 chart            the svg element
-t  s  b  q  k    text: ink, soft (12 px), bold, soft (13 px), key
+t  s  b  q  k    text: ink, soft (12 px), bold, soft (13 px), key (soft)
 n                figures (tabular)
 e  m             text ends / is centred at its place (else it starts there)
 lk               text that is a link
@@ -20,7 +20,9 @@ Custom properties used: --paper --panel --ink --soft --line --grid --link --meas
 --limit --series-1 … --series-6.
 """
 
-# name -> (on light paper, on dark paper)
+# name -> (on light paper, on dark paper). The six series: 3:1 and more on their paper; apart from
+# one another and from measured, printed and limit by 7 and more in OKLab (× 100), also as seen with
+# protanopia, deuteranopia and tritanopia (tests/charts/test_palette.py).
 TOKENS: dict[str, tuple[str, str]] = {
     "paper": ("#ffffff", "#11151a"),
     "panel": ("#f5f7f8", "#191f26"),
@@ -32,12 +34,12 @@ TOKENS: dict[str, tuple[str, str]] = {
     "measured": ("#0072b2", "#56b4e9"),
     "printed": ("#b8470c", "#f2935c"),
     "limit": ("#8a6d00", "#e0c04a"),
-    "series-1": ("#8a3fa0", "#d9a0e8"),  # purple
-    "series-2": ("#008060", "#2fc99a"),  # green
-    "series-3": ("#a8640a", "#e8a83c"),  # ochre
-    "series-4": ("#4a6580", "#9db4cc"),  # steel
-    "series-5": ("#c23a72", "#f48bb0"),  # rose
-    "series-6": ("#5c6a1a", "#b4c25c"),  # olive
+    "series-1": ("#59397e", "#9157c3"),  # purple
+    "series-2": ("#075a46", "#3be5c7"),  # green
+    "series-3": ("#723f00", "#c57a24"),  # ochre
+    "series-4": ("#6894c2", "#6293b8"),  # steel
+    "series-5": ("#c56384", "#c84459"),  # rose
+    "series-6": ("#999432", "#e2e982"),  # olive
 }
 
 _ROLES = ("measured", "printed", "limit", *(f"series-{i}" for i in range(1, 7)))
@@ -47,7 +49,7 @@ CHART_CSS = (
     "stroke-linejoin:round;paint-order:stroke}"
     ".chart .s{font-size:12px;fill:var(--soft)}"
     ".chart tspan.s{font-size:13px}"
-    ".chart .b{font-weight:600}.chart .q{fill:var(--soft)}"
+    ".chart .b{font-weight:600}.chart .q,.chart .k{fill:var(--soft)}"
     ".chart .n{font-variant-numeric:tabular-nums}"
     ".chart .e{text-anchor:end}.chart .m{text-anchor:middle}"
     ".chart .lk{fill:var(--link)}.chart a:hover .lk{text-decoration:underline}"

@@ -5,21 +5,16 @@ Every trace has `meta.role` ("measured", "wall", "printed", "limit", "loss", "se
 `name`. The script sets the colours of the roles from the page's custom properties.
 """
 
-from typing import Any
-
 from server.charts.figure import (
     Axis,
     CurvesPanel,
     FigureSpec,
     FlowPanel,
     Line,
-    Mark,
     Points,
-    RowMark,
     RowsPanel,
 )
-
-Dict = dict[str, Any]
+from server.charts.plotly_rows import Dict, plotly_axis, rows_into
 
 _SYMBOLS = {
     "cross": "x-thin-open",
@@ -30,12 +25,6 @@ _SYMBOLS = {
     "wedge": "triangle-down",
     "star": "star",
 }
-_ROW_SYMBOLS = {
-    Mark.SHAFT: ("measured", "circle", 10, "at the shaft"),
-    Mark.WALL: ("wall", "diamond-open", 11, "drawn from the wall"),
-    Mark.PRINTED: ("printed", "line-ns-open", 18, "printed"),
-}
-ROW_HEIGHT = 34
 PANEL_HEIGHT = 300
 
 
@@ -59,115 +48,12 @@ def figure_plotly(spec: FigureSpec) -> Dict:
         "meta": {"id": spec.id, "title": spec.title, "sentence": spec.sentence},
     }
     if rows:
-        _rows(data, layout, rows[0])
+        rows_into(data, layout, rows[0])
     elif curves:
         _curves(data, layout, curves)
     elif flows:
         _flow(data, layout, flows[0])
     return {"data": data, "layout": layout}
-
-
-def _axis(axis: Axis) -> Dict:
-    title = f"{axis.label}, {axis.unit}" if axis.unit else axis.label
-    return {
-        "title": {"text": title, "font": {"size": 12}},
-        "range": [axis.low, axis.high],
-        "separatethousands": True,
-        "zeroline": False,
-        "automargin": True,
-        "tickfont": {"size": 12},
-        "fixedrange": False,
-    }
-
-
-def _rows(data: list[Dict], layout: Dict, panel: RowsPanel) -> None:
-    layout["height"] = 90 + ROW_HEIGHT * len(panel.rows)
-    layout["xaxis"] = _axis(panel.axis)
-    layout["yaxis"] = {
-        "tickvals": list(range(len(panel.rows))),
-        "ticktext": [row.label for row in panel.rows],
-        "range": [len(panel.rows) - 0.5, -0.5],
-        "automargin": True,
-        "fixedrange": True,
-        "zeroline": False,
-        "tickfont": {"size": 13},
-    }
-    by_mark: dict[Mark, list[tuple[int, RowMark, str, str]]] = {}
-    for i, row in enumerate(panel.rows):
-        for mark in row.marks:
-            by_mark.setdefault(mark.mark, []).append((i, mark, row.label, row.value))
-    ranges = by_mark.pop(Mark.RANGE, [])
-    if ranges:
-        data.append(_range_trace(ranges))
-    for kind, placed in by_mark.items():
-        data.append(_marks_trace(kind, placed))
-    for rule in panel.rules:
-        role = rule.mark.value
-        layout["shapes"].append(
-            {
-                "type": "line",
-                "x0": rule.value,
-                "x1": rule.value,
-                "yref": "paper",
-                "y0": 0,
-                "y1": 1,
-                "name": role,
-                "line": {"width": 2 if rule.mark is Mark.PRINTED else 4},
-            }
-        )
-        layout["annotations"].append(
-            _note(rule.label, x=rule.value, y=1, role=role, yref="paper", yanchor="bottom")
-        )
-
-
-def _note(words: str, *, x: float, y: float, role: str, **rest: Any) -> Dict:
-    return {"text": words, "x": x, "y": y, "name": role, "showarrow": False, **rest}
-
-
-def _range_trace(placed: list[tuple[int, RowMark, str, str]]) -> Dict:
-    x: list[float | None] = []
-    y: list[float | None] = []
-    for i, mark, _, _ in placed:
-        x += [mark.value, mark.high, None]
-        y += [i, i, None]
-    return {
-        "type": "scatter",
-        "mode": "lines",
-        "name": "up to the highest steady",
-        "x": x,
-        "y": y,
-        "line": {"width": 7},
-        "opacity": 0.45,
-        "hoverinfo": "skip",
-        "meta": {"role": "measured", "part": "range"},
-    }
-
-
-def _marks_trace(mark: Mark, placed: list[tuple[int, RowMark, str, str]]) -> Dict:
-    role, symbol, size, name = _ROW_SYMBOLS[mark]
-    trace: Dict = {
-        "type": "scatter",
-        "mode": "markers",
-        "name": name,
-        "x": [m.value for _, m, _, _ in placed],
-        "y": [i for i, _, _, _ in placed],
-        "text": [f"{label}: {value}" if value else label for _, _, label, value in placed],
-        "hovertemplate": "%{text}<extra>" + name + "</extra>",
-        "marker": {"symbol": symbol, "size": size, "line": {"width": 2}},
-        "meta": {"role": role, "part": "marks"},
-    }
-    if any(m.high is not None for _, m, _, _ in placed):
-        highs = [0.0 if m.high is None else m.high - m.value for _, m, _, _ in placed]
-        lows = [0.0 if m.low is None else m.value - m.low for _, m, _, _ in placed]
-        trace["error_x"] = {
-            "type": "data",
-            "symmetric": False,
-            "array": highs,
-            "arrayminus": lows,
-            "thickness": 1.25,
-            "width": 4,
-        }
-    return trace
 
 
 def _curves(data: list[Dict], layout: Dict, panels: list[CurvesPanel]) -> None:
@@ -185,8 +71,8 @@ def _curves(data: list[Dict], layout: Dict, panels: list[CurvesPanel]) -> None:
     layout["margin"] = {"l": 56, "r": 16, "t": 32, "b": 44}
     for i, panel in enumerate(panels):
         n = "" if i == 0 else str(i + 1)
-        layout[f"xaxis{n}"] = _axis(panel.x)
-        layout[f"yaxis{n}"] = _axis(panel.y)
+        layout[f"xaxis{n}"] = plotly_axis(panel.x)
+        layout[f"yaxis{n}"] = plotly_axis(panel.y)
         if is_trace and i > 0:
             layout[f"xaxis{n}"]["matches"] = "x"
         for span in panel.spans if i == 0 else ():
@@ -196,6 +82,8 @@ def _curves(data: list[Dict], layout: Dict, panels: list[CurvesPanel]) -> None:
         for line in panel.lines:
             data += [trace | on for trace in _line_traces(line, panel)]
         data += [_points_trace(points, panel) | on for points in panel.points]
+        if panel.named:
+            data.append(_named_trace(panel) | on)
 
 
 def _span_shape(low: float, high: float) -> Dict:
@@ -287,11 +175,28 @@ def _points_trace(points: Points, panel: CurvesPanel) -> Dict:
     return trace
 
 
+def _named_trace(panel: CurvesPanel) -> Dict:
+    return {
+        "type": "scatter",
+        "mode": "markers+text",
+        "name": "headline figures",
+        "x": [n.x for n in panel.named],
+        "y": [n.y for n in panel.named],
+        "text": [n.label for n in panel.named],
+        "textposition": "top center",
+        "textfont": {"size": 12},
+        "cliponaxis": False,
+        "hovertemplate": "%{text}: %{y:.4~g} " + panel.y.unit + "<extra></extra>",
+        "marker": {"symbol": "circle", "size": 9},
+        "meta": {"role": "measured", "part": "named"},
+    }
+
+
 def _flow(data: list[Dict], layout: Dict, panel: FlowPanel) -> None:
     """Streams as bars on one line: the basic bundle has no flow trace."""
     layout["height"] = 160
     layout["barmode"] = "stack"
-    layout["xaxis"] = _axis(Axis("power", "W", 0.0, panel.source.value))
+    layout["xaxis"] = plotly_axis(Axis("power", "W", 0.0, panel.source.value))
     layout["yaxis"] = {"visible": False, "fixedrange": True}
     for part in panel.parts:
         data.append(

@@ -1,8 +1,9 @@
 """Small multiples, drawn: curves over a common kind of axis, each in its own frame."""
 
-from server.charts.figure import CurvesPanel, Line, Points, Span
+from server.charts.figure import CurvesPanel, Line, Named, Points, Span
 from server.charts.scale import Scale, tick_texts, ticks
 from server.charts.shapes import (
+    circle,
     cross_d,
     horizontal,
     marker_d,
@@ -53,6 +54,8 @@ def _draw_panel(
         parts.append(f'<g class="c-{line.role}">{_band(line, x, y)}{_line(line, x, y)}</g>')
     for points in panel.points:
         parts.append(f'<g class="c-{points.role}">{_points(points, x, y)}</g>')
+    if panel.named:
+        parts.append(f'<g class="c-measured">{_named(panel.named, x, y)}</g>')
 
 
 def _frame(panel: CurvesPanel, x: Scale, y: Scale, *, left: float, top: float) -> str:
@@ -148,3 +151,21 @@ def _points(points: Points, x: Scale, y: Scale) -> str:
     if points.marker == "cross":
         return drawn + path("".join(cross_d(a, b) for a, b in places), "hr")
     return drawn + path("".join(marker_d(points.marker, a, b) for a, b in places), "f")
+
+
+def _named(named: tuple[Named, ...], x: Scale, y: Scale) -> str:
+    """Dots with their names: the highest above its dot, the others where the curve is not."""
+    drawn = ""
+    highest = max(named, key=lambda n: n.y)
+    for point in named:
+        at, height = x.at(point.x), y.at(point.y)
+        drawn += circle(at, height, 4.5, "f")
+        if point is highest:
+            half = text_width(point.label, 12) / 2
+            middle = min(max(at, x.start + half + 4), x.end - half)
+            drawn += text(middle, height - 11, point.label, "s m")
+        elif point.x <= highest.x:
+            drawn += text(at + 9, height + 16, point.label, "s")
+        else:
+            drawn += text(at + 9, height - 7, point.label, "s")
+    return drawn
