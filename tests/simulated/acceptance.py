@@ -1,6 +1,6 @@
 """Simulated logs through intake and reduction, beside what was true.
 
-    python tests/simulated/acceptance.py --logs 200 [--seed N] [--slips N] [--plain]
+    python -m tests.simulated.acceptance --logs 200 [--seed N] [--slips N] [--plain]
 
 prints one table: how many logs are within 1 % of the true highest steady shaft power and within
 one point of the true efficiency, which sound logs got an error finding, and which slips of unit
