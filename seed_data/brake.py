@@ -188,7 +188,8 @@ def _wobble(time, speed, slope, is_on, size_rel: float, rng):
         rate += omega * np.cos(omega * time + phase) / 3
     held = is_on & (np.abs(slope) < 1e-12) & (speed > 0)
     free = float(speed.max())
-    scale = np.where(held & (speed < 0.999 * free), size_rel * speed, 0.0)
+    # An induction motor's torque hangs on its slip: a brake holds that far steadier.
+    scale = np.where(held, size_rel * np.minimum(speed, 3 * (free - speed)), 0.0)
     return speed + scale * wobble, slope + scale * rate
 
 

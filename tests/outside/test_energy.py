@@ -4,6 +4,7 @@ First the simulator is held to account by itself (every watt drawn is a watt mad
 the second half rests on it.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -160,7 +161,8 @@ def test_what_reduction_says_is_lost_is_what_the_motor_loses(
     found = truth(motor, line, RIG.drag)
     lowest = found.speed_at_max * (0.95 if motor.family == "induction" else 0.6)
     torque = found.torque_at_max
-    rig = BrakeRig(**{**vars(RIG), "torque_range_nm": 3 * torque})
+    inertia = 0.5 * torque / found.free_speed  # runs up within a second, like a real stand
+    rig = replace(RIG, torque_range_nm=3 * torque, inertia=inertia, rotor_inertia=inertia / 2)
     speeds = along_the_line(motor, line, rig, lowest, 9)
     plan = dwells(speeds, hold_s=3.0, travel_s=1.0, interval_s=0.02, supply_wobble_rel=0.0)
     readings = brake_run(motor, line, rig, plan, np.random.default_rng(3))
