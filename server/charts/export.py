@@ -152,8 +152,5 @@ def licensed_json(content: JsonValue) -> bytes:
 
 def table_json(table: FigureTable) -> bytes:
     """A shown table as JSON: one object per row, keyed by header."""
-    rows: list[JsonValue] = [
-        dict(zip(table.headers, row, strict=True))  # type: ignore[arg-type]
-        for row in table.rows
-    ]
+    rows: list[JsonValue] = [dict(zip(table.headers, row, strict=True)) for row in table.rows]
     return licensed_json({"caption": table.caption, "rows": rows})

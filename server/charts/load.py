@@ -70,7 +70,10 @@ def _panel(q: LoadQuantity, named: Sequence[NamedRun]) -> CurvesPanel | None:
     for i, (name, reduction) in enumerate(named):
         role = "measured" if len(named) == 1 else series_role(i)
         marker = "cross" if len(named) == 1 else MARKERS[i % len(MARKERS)]
-        lines += [_line(c, name or q.label, role, scale) for c in _curves(reduction, q)]
+        lines += [
+            _line(c, name or q.label, role, scale, is_one=len(named) == 1)
+            for c in _curves(reduction, q)
+        ]
         if measured := _points(reduction.points, q, name or "measured", role, marker, scale):
             points.append(measured)
     if not points and not lines:
@@ -118,14 +121,20 @@ def _curves(reduction: Reduction, q: LoadQuantity) -> list[Curve]:
     return [c for c in reduction.curves if c.quantity == q.quantity and len(c.torque_nm) > 1]
 
 
-def _line(curve: Curve, name: str, role: str, scale: float) -> Line:
+CURVE_POINTS = 60  # of a fitted curve in a comparison; between them a straight line is as good
+
+
+def _line(curve: Curve, name: str, role: str, scale: float, *, is_one: bool) -> Line:
+    n = len(curve.torque_nm)
+    step = 1 if is_one else max(1, n // CURVE_POINTS)
+    kept = [i for i in range(n) if i % step == 0 or i == n - 1]
     return Line(
         name=name,
         role=role,
-        x=curve.torque_nm,
-        y=tuple(v / scale for v in curve.value),
-        half_width=tuple((expanded(u) or 0.0) / scale for u in curve.standard_uncertainty),
-        beyond=curve.beyond,
+        x=tuple(curve.torque_nm[i] for i in kept),
+        y=tuple(curve.value[i] / scale for i in kept),
+        half_width=tuple((expanded(curve.standard_uncertainty[i]) or 0.0) / scale for i in kept),
+        beyond=tuple(curve.beyond[i] for i in kept),
     )
 
 

@@ -15,6 +15,7 @@ from server.charts.figure import (
     RowsPanel,
 )
 from server.charts.plotly_rows import Dict, plotly_axis, rows_into
+from server.wording.numbers import THIN_SPACE
 
 _SYMBOLS = {
     "cross": "x-thin-open",
@@ -40,6 +41,7 @@ def figure_plotly(spec: FigureSpec) -> Dict:
         "plot_bgcolor": "rgba(0,0,0,0)",
         "margin": {"l": 8, "r": 16, "t": 32, "b": 44},
         "font": {"size": 13},
+        "separators": f".{THIN_SPACE}",
         "hoverlabel": {"align": "left"},
         "showlegend": False,
         "dragmode": "zoom",
@@ -104,8 +106,8 @@ def _span_shape(low: float, high: float) -> Dict:
 
 def _hover(panel: CurvesPanel, name: str) -> str:
     return (
-        f"{panel.x.label} %{{x:.4~g}} {panel.x.unit}<br>{panel.y.label} %{{y:.4~g}} {panel.y.unit}"
-        f"<extra>{name}</extra>"
+        f"{panel.x.label} %{{x:,.4~r}} {panel.x.unit}<br>"
+        f"{panel.y.label} %{{y:,.4~r}} {panel.y.unit}<extra>{name}</extra>"
     )
 
 
@@ -175,7 +177,15 @@ def _points_trace(points: Points, panel: CurvesPanel) -> Dict:
     return trace
 
 
+def _beside(x: float, is_highest: bool, x_highest: float) -> str:
+    """Where a name does not lie on the curve: above its top, below its rise, above its fall."""
+    if is_highest:
+        return "top center"
+    return "bottom right" if x <= x_highest else "top right"
+
+
 def _named_trace(panel: CurvesPanel) -> Dict:
+    highest = max(panel.named, key=lambda n: n.y)
     return {
         "type": "scatter",
         "mode": "markers+text",
@@ -183,10 +193,10 @@ def _named_trace(panel: CurvesPanel) -> Dict:
         "x": [n.x for n in panel.named],
         "y": [n.y for n in panel.named],
         "text": [n.label for n in panel.named],
-        "textposition": "top center",
+        "textposition": [_beside(n.x, n is highest, highest.x) for n in panel.named],
         "textfont": {"size": 12},
         "cliponaxis": False,
-        "hovertemplate": "%{text}: %{y:.4~g} " + panel.y.unit + "<extra></extra>",
+        "hovertemplate": "%{text}: %{y:,.4~r} " + panel.y.unit + "<extra></extra>",
         "marker": {"symbol": "circle", "size": 9},
         "meta": {"role": "measured", "part": "named"},
     }
@@ -208,6 +218,7 @@ def _flow(data: list[Dict], layout: Dict, panel: FlowPanel) -> None:
                 "y": [0],
                 "text": [f"{part.label} {part.text}"],
                 "hovertemplate": "%{text}<extra></extra>",
+                "opacity": 0.55,
                 "meta": {"role": part.role, "part": "bar"},
             }
         )

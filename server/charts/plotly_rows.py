@@ -19,7 +19,7 @@ def plotly_axis(axis: Axis) -> Dict:
     return {
         "title": {"text": title, "font": {"size": 12}},
         "range": [axis.low, axis.high],
-        "separatethousands": True,
+        "tickformat": ",~g",
         "zeroline": False,
         "automargin": True,
         "tickfont": {"size": 12},

@@ -1,7 +1,7 @@
 """Axes: nice ticks and where a value lies."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from server.wording.numbers import fixed
 
@@ -45,7 +45,7 @@ def tick_texts(values: list[float]) -> list[str]:
     return [fixed(v, place) for v in values]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Scale:
     """Maps [low, high] onto pixels [start, end]; end may lie before start."""
 
@@ -53,10 +53,10 @@ class Scale:
     high: float
     start: float
     end: float
+    factor: float = field(init=False)
 
-    @property
-    def factor(self) -> float:
-        return (self.end - self.start) / ((self.high - self.low) or 1.0)
+    def __post_init__(self) -> None:
+        self.factor = (self.end - self.start) / ((self.high - self.low) or 1.0)
 
     def at(self, value: float) -> float:
         return self.start + (value - self.low) * self.factor

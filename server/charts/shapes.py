@@ -107,35 +107,13 @@ def marker_d(marker: str, x: float, y: float, size: float = 4.5) -> str:
 def thinned(
     points: list[tuple[float, float]], tolerance: float = 0.25
 ) -> list[tuple[float, float]]:
-    """Fewer points, none further than `tolerance` px from the line left (Douglas and Peucker)."""
-    if len(points) < 3:
-        return points
-    keep = [False] * len(points)
-    keep[0] = keep[-1] = True
-    stack = [(0, len(points) - 1)]
-    while stack:
-        first, last = stack.pop()
-        (x1, y1), (x2, y2) = points[first], points[last]
-        dx, dy = x2 - x1, y2 - y1
-        length = (dx * dx + dy * dy) ** 0.5 or 1.0
-        worst, at = tolerance, -1
-        for i in range(first + 1, last):
-            x, y = points[i]
-            off = abs(dx * (y - y1) - dy * (x - x1)) / length
-            if off > worst:
-                worst, at = off, i
-        if at > 0:
-            keep[at] = True
-            stack += [(first, at), (at, last)]
-    return [p for p, kept in zip(points, keep, strict=True) if kept]
-
-
-def swung(points: list[tuple[float, float]], tolerance: float = 0.3) -> list[tuple[float, float]]:
-    """Fewer points of a long trace, in one pass: none off by more than `tolerance` px upright.
+    """Fewer points of a line, in one pass: none off by more than `tolerance` px upright.
 
     x must not fall. A point is kept when no straight line from the last kept one passes within
     the tolerance of all since.
     """
+    if len(points) < 3:
+        return points
     kept = [points[0]]
     x0, y0 = points[0]
     low, high = float("-inf"), float("inf")

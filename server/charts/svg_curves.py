@@ -12,7 +12,6 @@ from server.charts.shapes import (
     polyline_d,
     px,
     rectangle,
-    swung,
     text,
     text_width,
     thinned,
@@ -88,22 +87,24 @@ def _span(span: Span, x: Scale, y: Scale) -> str:
 
 
 def _clamped(value: float, y: Scale) -> float:
-    """Bands may leave the frame; what is drawn stays in it."""
+    """What leaves the frame is drawn at its edge."""
     return max(y.end, min(y.start, y.at(value)))
 
 
 def _band(line: Line, x: Scale, y: Scale) -> str:
-    if not line.half_width:
+    """The 95 % band; left out where it is thinner than the line itself."""
+    if not line.half_width or max(line.half_width) * abs(y.factor) < 0.75:
         return ""
     whole = [
-        (x.at(a), b, h)
+        (x.at(a), y.at(b), h * -y.factor)
         for a, b, h in zip(line.x, line.y, line.half_width, strict=True)
         if b is not None
     ]
-    upper = thinned([(a, _clamped(b + h, y)) for a, b, h in whole])
-    lower = thinned([(a, _clamped(b - h, y)) for a, b, h in whole])
-    if len(whole) < 2 or max(h for _, _, h in whole) * abs(y.factor) < 0.75:
+    if len(whole) < 2:
         return ""
+    top, bottom = y.end, y.start
+    upper = thinned([(a, max(top, min(bottom, b - h))) for a, b, h in whole])
+    lower = thinned([(a, max(top, min(bottom, b + h))) for a, b, h in whole])
     return path(polygon_d([*upper, *reversed(lower)]), "bd")
 
 
@@ -126,14 +127,10 @@ def _line(line: Line, x: Scale, y: Scale) -> str:
         previous = (here, is_beyond)
     drawn = ""
     for runs, classes in ((solid, "l"), (dashed, "d")):
-        d = "".join(polyline_d(_light(run)) for run in runs if len(run) > 1)
+        d = "".join(polyline_d(thinned(run)) for run in runs if len(run) > 1)
         if d:
             drawn += path(d, classes)
     return drawn
-
-
-def _light(run: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    return thinned(run) if len(run) <= 400 else swung(run)
 
 
 def _points(points: Points, x: Scale, y: Scale) -> str:
