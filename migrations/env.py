@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 from server.settings import Settings
 from server.store.database import make_engine
 from server.store.tables import Table
-from server.store.types import Finite, Json, OrderedWords, UtcDateTime, Words
+from server.store.types import Finite, Json, UtcDateTime, Words
 
 
 def render_item(kind: str, item: Any, _context: AutogenContext) -> str | Literal[False]:
@@ -19,8 +19,6 @@ def render_item(kind: str, item: Any, _context: AutogenContext) -> str | Literal
             return "sa.DateTime(timezone=True)"
         if isinstance(item, Finite):
             return "sa.Double()"
-        if isinstance(item, OrderedWords):
-            return 'sa.Text().with_variant(sa.Text(collation="C"), "postgresql")'
         if isinstance(item, Json | Words):
             return "sa.Text()"
     return False

@@ -83,7 +83,11 @@ def upgrade() -> None:
             ["created_by_id"], ["tester.id"], name=op.f("fk_appliance_created_by_id_tester")
         ),
         sa.ForeignKeyConstraint(
-            ["merged_into_id"], ["appliance.id"], name=op.f("fk_appliance_merged_into_id_appliance")
+            ["merged_into_id"],
+            ["appliance.id"],
+            name=op.f("fk_appliance_merged_into_id_appliance"),
+            initially="IMMEDIATE",
+            deferrable=True,
         ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_appliance")),
         sa.UniqueConstraint(
@@ -378,12 +382,16 @@ def upgrade() -> None:
             ["current_revision_id"],
             ["run_revision.id"],
             name=op.f("fk_run_current_revision_id_run_revision"),
+            initially="IMMEDIATE",
+            deferrable=True,
             use_alter=True,
         ),
         sa.ForeignKeyConstraint(
             ["current_set_id"],
             ["metric_set.id"],
             name=op.f("fk_run_current_set_id_metric_set"),
+            initially="IMMEDIATE",
+            deferrable=True,
             use_alter=True,
         ),
         sa.ForeignKeyConstraint(["tester_id"], ["tester.id"], name=op.f("fk_run_tester_id_tester")),
@@ -591,16 +599,13 @@ def upgrade() -> None:
             name=op.f("fk_metric_set_run_revision_id_run_revision"),
         ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_metric_set")),
-        sa.UniqueConstraint(
-            "run_revision_id",
-            "input_digest",
-            "method_version",
-            name=op.f("uq_metric_set_run_revision_id_input_digest_method_version"),
-        ),
     )
     with op.batch_alter_table("metric_set", schema=None) as batch_op:
         batch_op.create_index(
             batch_op.f("ix_metric_set_method_version"), ["method_version"], unique=False
+        )
+        batch_op.create_index(
+            batch_op.f("ix_metric_set_run_revision_id_id"), ["run_revision_id", "id"], unique=False
         )
 
     op.create_table(
@@ -664,6 +669,7 @@ def upgrade() -> None:
         sa.Column("ratio_standard_uncertainty", sa.Double(), nullable=True),
         sa.Column("figures", sa.Text(), nullable=False),
         sa.Column("updated_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("rewritten_at", sa.DateTime(timezone=True), nullable=False),
         sa.ForeignKeyConstraint(
             ["appliance_id"], ["appliance.id"], name=op.f("fk_listing_appliance_id_appliance")
         ),
@@ -693,6 +699,7 @@ def upgrade() -> None:
             "ix_listing_printed_power", ["printed_power_w", "appliance_id"], unique=False
         )
         batch_op.create_index("ix_listing_ratio", ["ratio", "appliance_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_listing_rewritten_at"), ["rewritten_at"], unique=False)
         batch_op.create_index(batch_op.f("ix_listing_run_id"), ["run_id"], unique=False)
         batch_op.create_index(
             "ix_listing_shaft_momentary",
@@ -773,9 +780,17 @@ def upgrade() -> None:
             "run_revision",
             ["current_revision_id"],
             ["id"],
+            deferrable=True,
+            initially="IMMEDIATE",
         )
         op.create_foreign_key(
-            "fk_run_current_set_id_metric_set", "run", "metric_set", ["current_set_id"], ["id"]
+            "fk_run_current_set_id_metric_set",
+            "run",
+            "metric_set",
+            ["current_set_id"],
+            ["id"],
+            deferrable=True,
+            initially="IMMEDIATE",
         )
 
 
@@ -797,6 +812,7 @@ def downgrade() -> None:
         batch_op.drop_index("ix_listing_shaft_rated")
         batch_op.drop_index("ix_listing_shaft_momentary")
         batch_op.drop_index(batch_op.f("ix_listing_run_id"))
+        batch_op.drop_index(batch_op.f("ix_listing_rewritten_at"))
         batch_op.drop_index("ix_listing_ratio")
         batch_op.drop_index("ix_listing_printed_power")
         batch_op.drop_index("ix_listing_newest")
@@ -813,6 +829,7 @@ def downgrade() -> None:
 
     op.drop_table("finding")
     with op.batch_alter_table("metric_set", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_metric_set_run_revision_id_id"))
         batch_op.drop_index(batch_op.f("ix_metric_set_method_version"))
 
     op.drop_table("metric_set")

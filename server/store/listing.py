@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from server.model.measured import Metric
 from server.model.words import MetricName, RunKind, RunState
 from server.store.identity import match_key, plain_words
+from server.store.journal import now
 from server.store.shapes import figures_value, metric_of
 from server.store.tables import (
     ApplianceRow,
@@ -95,6 +96,7 @@ def listing_values(session: Session, appliance: ApplianceRow) -> dict[str, Any]:
         "ratio_standard_uncertainty": ratio.standard_uncertainty,
         "figures": figures_value(metrics),
         "updated_at": run.published_at if run is not None else appliance.created_at,
+        "rewritten_at": now(),
     }
 
 

@@ -6,7 +6,6 @@ from typing import Any
 
 import orjson
 from sqlalchemy import DateTime, Dialect, Double, Text, TypeDecorator
-from sqlalchemy.types import TypeEngine
 
 from server.errors import InvalidInput, Problem
 
@@ -65,14 +64,8 @@ class Words(TypeDecorator[str]):
         return value
 
 
-class OrderedWords(Words):
-    """Text that is sorted or searched by its beginning: by code points on both databases."""
-
-    cache_ok = True
-
-    def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[str]:
-        collation = "C" if dialect.name == "postgresql" else None
-        return dialect.type_descriptor(Text(collation=collation))
+# Text that is sorted or searched by its beginning: by code points on both databases.
+ORDERED_WORDS = Text().with_variant(Text(collation="C"), "postgresql")
 
 
 def check_words(value: str) -> None:

@@ -6,7 +6,7 @@ from sqlalchemy import ForeignKey, Index
 from sqlalchemy.orm import Mapped, mapped_column
 
 from server.store.tables.metadata import JsonDict, Table
-from server.store.types import OrderedWords
+from server.store.types import ORDERED_WORDS
 
 
 class ListingRow(Table):
@@ -14,6 +14,7 @@ class ListingRow(Table):
 
     A value column per figure that can be sorted or filtered, each indexed with the key that
     pages go by; `figures` holds what is shown: {name: [value, u, lower_bound, reason]}.
+    `updated_at` is when its figures were published; `rewritten_at` changes with every change.
     """
 
     __tablename__ = "listing"
@@ -40,7 +41,7 @@ class ListingRow(Table):
     model: Mapped[str]
     model_number: Mapped[str | None]
     category: Mapped[str]
-    name_key: Mapped[str] = mapped_column(OrderedWords)
+    name_key: Mapped[str] = mapped_column(ORDERED_WORDS)
     maker_key: Mapped[str]
     printed_power_w: Mapped[float | None]
     printed_power_typed: Mapped[str | None]
@@ -59,6 +60,7 @@ class ListingRow(Table):
     ratio_standard_uncertainty: Mapped[float | None]
     figures: Mapped[JsonDict]
     updated_at: Mapped[datetime]
+    rewritten_at: Mapped[datetime] = mapped_column(index=True)
 
 
 class ListingWordRow(Table):
@@ -67,7 +69,7 @@ class ListingWordRow(Table):
     __tablename__ = "listing_word"
     __table_args__ = (Index(None, "appliance_id", "word"),)
 
-    word: Mapped[str] = mapped_column(OrderedWords, primary_key=True)
+    word: Mapped[str] = mapped_column(ORDERED_WORDS, primary_key=True)
     appliance_id: Mapped[int] = mapped_column(
         ForeignKey("listing.appliance_id", ondelete="CASCADE"), primary_key=True
     )

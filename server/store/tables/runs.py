@@ -32,7 +32,11 @@ class RecordingRow(Table):
 
 
 class RunRow(Table):
-    """Where a run stands. What it says is in its revisions, what it shows in its metric sets."""
+    """Where a run stands. What it says is in its revisions, what it shows in its metric sets.
+
+    The two pointers go round in a circle with what points back at the run; they are deferrable,
+    so that a restore can bring the rows in one after the other.
+    """
 
     __tablename__ = "run"
     __table_args__ = (
@@ -62,10 +66,12 @@ class RunRow(Table):
     idempotency_key: Mapped[str | None]
     request_sha256: Mapped[str]
     current_revision_id: Mapped[int | None] = mapped_column(
-        ForeignKey("run_revision.id", use_alter=True), index=True
+        ForeignKey("run_revision.id", use_alter=True, deferrable=True, initially="IMMEDIATE"),
+        index=True,
     )
     current_set_id: Mapped[int | None] = mapped_column(
-        ForeignKey("metric_set.id", use_alter=True), index=True
+        ForeignKey("metric_set.id", use_alter=True, deferrable=True, initially="IMMEDIATE"),
+        index=True,
     )
     created_at: Mapped[datetime]
     updated_at: Mapped[datetime]
@@ -117,7 +123,7 @@ class MetricSetRow(Table):
 
     __tablename__ = "metric_set"
     __table_args__ = (
-        UniqueConstraint("run_revision_id", "input_digest", "method_version"),
+        Index(None, "run_revision_id", "id"),
         Index(None, "method_version"),
     )
 

@@ -28,7 +28,9 @@ class ApplianceRow(Table):
     model_number: Mapped[str | None]
     market: Mapped[str | None]
     produced: Mapped[str | None]
-    merged_into_id: Mapped[int | None] = mapped_column(ForeignKey("appliance.id"), index=True)
+    merged_into_id: Mapped[int | None] = mapped_column(
+        ForeignKey("appliance.id", deferrable=True, initially="IMMEDIATE"), index=True
+    )
     created_by_id: Mapped[int | None] = mapped_column(ForeignKey("tester.id"))
     created_at: Mapped[datetime]
 

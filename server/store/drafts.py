@@ -1,0 +1,47 @@
+"""Drafts: uploads on their way, seen by their sender only."""
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from server.errors import NotFound
+from server.model.views import DraftView, StoredFile, Tester
+from server.store import tables as t
+
+
+def list_drafts(session: Session, *, tester: Tester) -> tuple[DraftView, ...]:
+    """A tester's drafts, the one last touched first."""
+    rows = session.execute(
+        select(t.DraftRow, t.StoredFileRow.n_bytes)
+        .join(t.StoredFileRow, t.StoredFileRow.sha256 == t.DraftRow.file_sha256)
+        .where(t.DraftRow.tester_id == tester.id)
+        .order_by(t.DraftRow.updated_at.desc(), t.DraftRow.id.desc())
+        .limit(200)
+    )
+    return tuple(_view(row, n_bytes) for row, n_bytes in rows)
+
+
+def draft_view(session: Session, *, public_id: str, tester: Tester) -> DraftView:
+    """One of the tester's own drafts. Raises NotFound, for another's too."""
+    row = draft_row(session, public_id=public_id, tester=tester)
+    return _view(row, session.get_one(t.StoredFileRow, row.file_sha256).n_bytes)
+
+
+def draft_row(session: Session, *, public_id: str, tester: Tester) -> t.DraftRow:
+    row = session.execute(
+        select(t.DraftRow).where(
+            t.DraftRow.public_id == public_id, t.DraftRow.tester_id == tester.id
+        )
+    ).scalar_one_or_none()
+    if row is None:
+        raise NotFound(f"There is no draft {public_id}.")
+    return row
+
+
+def _view(row: t.DraftRow, n_bytes: int) -> DraftView:
+    return DraftView(
+        public_id=row.public_id,
+        file=StoredFile(row.file_sha256, row.file_name, n_bytes),
+        form=row.form,
+        created_at=row.created_at,
+        updated_at=row.updated_at,
+    )
