@@ -20,7 +20,9 @@ class Settings(BaseSettings):
     max_upload_bytes: int = Field(default=1024**3, ge=1024)
     max_rows: int = Field(default=10_000_000, ge=2)
     max_columns: int = Field(default=256, ge=2)
-    inline_rows: int = Field(default=2_000_000, ge=0, description="above: answered 202, worked later")
+    inline_rows: int = Field(
+        default=2_000_000, ge=0, description="above: answered 202, worked later"
+    )
     job_poll_s: float = 0.2
     job_lease_s: float = 300.0
     job_tries: int = 3
