@@ -24,7 +24,7 @@ from server.reduction.metrics import (
 from server.reduction.momentary import Momentary, highest_momentary
 from server.reduction.ordering import Ordered, order_rows
 from server.reduction.peak import Peak
-from server.reduction.points import average, group_blocks
+from server.reduction.points import Group, average, group_blocks
 from server.reduction.signals import Signals, choose_signals
 from server.reduction.states import State, States, find_states
 from server.reduction.torque import Shaft, shaft_torque
@@ -33,6 +33,7 @@ from server.reduction.versions import METHOD_VERSIONS
 from server.reduction.zero import Zero, find_zero
 
 M = MetricName
+FREE_TORQUE_SHARE = 0.08  # of the highest brake torque: more is a load
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,9 +89,9 @@ def work_through(
     stretches = find_stretches(blocks, states, shaft, min_dwell_s=options.min_dwell_s)
     z, _ = load_coordinate(blocks, states, shaft)
     is_dc = is_dc_supply(plate)
-    groups = group_blocks(stretches, z)
+    groups = group_blocks(stretches, z, blocks.time_s)
     points = choose_points([average(g, blocks, shaft, is_dc=is_dc) for g in groups])
-    free = find_free(points)
+    free = find_free(groups, shaft, blocks, is_dc=is_dc)
     line = fit_load_line(points)
     budget = Budget(
         rig=rig,
@@ -136,13 +137,19 @@ def choose_points(points: list[LoadPoint]) -> list[LoadPoint]:
     return points
 
 
-def find_free(points: list[LoadPoint]) -> LoadPoint | None:
-    dwells = [p for p in points if p.is_dwell]
+def find_free(
+    groups: list[Group], shaft: Shaft, blocks: Blocks, *, is_dc: bool
+) -> LoadPoint | None:
+    """The fastest dwell, if the brake took next to nothing there."""
+    dwells = [g for g in groups if g.is_dwell]
     if not dwells:
         return None
-    free = max(dwells, key=lambda p: p.speed_rad_s)
-    top = max(p.torque_nm for p in points)
-    return free if free.torque_nm <= 0.15 * top else None
+    brake = [float(np.mean(shaft.brake_torque[g.first : g.end])) for g in groups]
+    fastest = max(dwells, key=lambda g: float(np.mean(shaft.speed[g.first : g.end])))
+    carried = brake[groups.index(fastest)]
+    if abs(carried) > FREE_TORQUE_SHARE * max(brake):
+        return None
+    return average(fastest, blocks, shaft, is_dc=is_dc)
 
 
 def _signed_shaft(blocks: Blocks, states: States, zero: Zero, rig: Rig) -> Shaft:

@@ -15,7 +15,10 @@ HALF_WINDOW_S = 0.3
 STEADY_STEP = 0.006  # of the run's load range, over one half window
 STEADY_NOISE_STEPS = 3.5
 DWELL_EXCURSION = 0.04  # a stretch that wanders further than this share is a slow sweep
-SWEEP_CHUNK = 0.025
+# Within a dwell the load moves slower than this share of the run's mean rate, or by less in all.
+DRIFT_SHARE = 0.3
+DRIFT_ALLOWED = 0.004
+SWEEP_CHUNK = 0.015
 MIN_SWEEP_S = 0.8
 MIN_SWEEP_RANGE = 0.12
 
@@ -82,7 +85,7 @@ def find_stretches(
     z, noise = load_coordinate(blocks, states, shaft)
     found = _plain(states)
     for start, end in stretches(states.is_(State.RUNNING)):
-        found += _cut_running(blocks.time_s, blocks.block_s, z, noise, start, end, min_dwell_s)
+        found += _cut_running(blocks.time_s, z, noise, start, end, min_dwell_s)
     return sorted(found, key=lambda s: s.first)
 
 
@@ -105,39 +108,90 @@ def _plain(states: States) -> list[Stretch]:
     ]
 
 
+@dataclass(frozen=True, slots=True)
+class _Running:
+    """One uninterrupted stretch of running: its load coordinate and the windows it is judged by."""
+
+    start: int
+    z: Floats
+    noise: float
+    spacing_s: float
+    half: int
+    run_rate: float
+    min_dwell_s: float
+
+    def drift(self, first: int, end: int) -> float:
+        """How fast the load moves within blocks first to end (relative to start), noise allowed."""
+        part = self.z[first:end]
+        n = part.size
+        if n < 3:
+            return 0.0
+        position = (np.arange(n) - (n - 1) / 2) * self.spacing_s
+        spread = float(position @ position)
+        slope = float(position @ part) / spread
+        return max(0.0, abs(slope) - 2 * self.noise / np.sqrt(spread))
+
+    def is_dwell(self, first: int, end: int) -> bool:
+        length = (end - first) * self.spacing_s
+        drift = self.drift(first, end)
+        return (
+            end - first >= 2
+            and length >= 0.98 * self.min_dwell_s
+            and (drift <= DRIFT_SHARE * self.run_rate or drift * length <= DRIFT_ALLOWED)
+        )
+
+
 def _cut_running(
-    time: Floats, block_s: float, z: Floats, noise: float, start: int, end: int, min_dwell_s: float
+    time: Floats, z: Floats, noise: float, start: int, end: int, min_dwell_s: float
 ) -> list[Stretch]:
     n = end - start
-    spacing = block_s if n < 2 else float(np.median(np.diff(time[start:end])))
+    if n < 4:
+        return []
+    spacing = float(np.median(np.diff(time[start:end])))
+    # Where the load coordinate is noisy, longer windows keep the threshold small.
+    wanted = 2 * (STEADY_NOISE_STEPS * noise / STEADY_STEP) ** 2
     half = max(2, round(HALF_WINDOW_S / spacing))
-    part = z[start:end]
+    half = int(max(half, min(wanted, 0.6 * min_dwell_s / spacing, n // 4)))
+    rate = 1.0 / float(time[end - 1] - time[start])
+    run = _Running(start, z[start:end], noise, spacing, half, rate, min_dwell_s)
     if n < 2 * half:
-        return [Stretch(SegmentKind.SWEEP, start, end)] if n >= 3 else []
-    total = np.concatenate(([0.0], np.cumsum(part)))
+        return [Stretch(SegmentKind.SWEEP, start, end)]
+    total = np.concatenate(([0.0], np.cumsum(run.z)))
     mean = (total[half:] - total[:-half]) / half
     step = np.abs(mean[half:] - mean[:-half])
     limit = max(STEADY_STEP, STEADY_NOISE_STEPS * noise * np.sqrt(2.0 / half))
     found: list[Stretch] = []
-    margin = max(0, half // 5)
-    done = start
+    margin, done = half // 5, 0
     for a, b in stretches(step <= limit):
-        first = max(start + a + margin, done)
-        last = start + b - 1 + 2 * half - margin
-        if a == 0:
-            first = max(start, done)
-        if b == step.size:
-            last = end
-        if (last - first) * spacing < 0.98 * min_dwell_s or last - first < 2:
+        first = 0 if a == 0 else max(a + margin, done)
+        last = n if b == step.size else b - 1 + 2 * half - margin
+        first = max(first, done)
+        if last - first < 2:
             continue
-        smooth = mean[max(a, 0) : b + half]
-        excursion = float(smooth.max() - smooth.min())
-        kind = SegmentKind.STEADY_DWELL
-        if excursion > max(DWELL_EXCURSION, 4 * noise / np.sqrt(half)):
-            kind = SegmentKind.SWEEP
-        found.append(Stretch(kind, first, last))
-        done = last
+        pieces = _dwells_within(run, mean, first, last)
+        found += [Stretch(SegmentKind.STEADY_DWELL, start + f, start + e) for f, e in pieces]
+        done = pieces[-1][1] if pieces else done
     return _with_sweeps(found, time, z, start, end)
+
+
+def _dwells_within(run: _Running, mean: Floats, first: int, last: int) -> list[tuple[int, int]]:
+    """The dwells in a slow stretch: all of it, or its two ends where it is a sweep between."""
+    half = run.half
+    smooth = mean[first : max(last - half + 1, first + 1)]
+    band = max(DWELL_EXCURSION, 4 * run.noise / np.sqrt(half))
+    if float(np.ptp(smooth)) <= band:
+        return [(first, last)] if run.is_dwell(first, last) else []
+    tight = max(DWELL_EXCURSION / 4, 3 * run.noise / np.sqrt(half))
+    pieces: list[tuple[int, int]] = []
+    away = np.abs(smooth - smooth[0]) > tight
+    stop = first + int(np.argmax(away))
+    if run.is_dwell(first, stop):
+        pieces.append((first, stop))
+    away = np.abs(smooth - smooth[-1]) > tight
+    begin = first + int(smooth.size - np.argmax(away[::-1])) + half - 1
+    if begin > stop and run.is_dwell(begin, last):
+        pieces.append((begin, last))
+    return pieces
 
 
 def _with_sweeps(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from server.model.results import LoadPoint
-from server.reduction.arrays import Floats
+from server.reduction.arrays import Bools, Floats
 from server.reduction.polynomial import (
     Polynomial,
     choose_polynomial,
@@ -17,6 +17,7 @@ from server.reduction.polynomial import (
 MIN_POINTS = 4
 RELATIVE_FLOOR = 5e-4  # of the largest value: no smooth curve is truer than that
 OWN_SCATTER_WEIGHT = 12.0  # pooled scatter counts as this many degrees of freedom
+NEIGHBOURS = 5  # on each side
 GRID = 801
 
 COORDINATES: dict[str, Callable[[LoadPoint], float | None]] = {
@@ -106,17 +107,29 @@ def fit_load_line(points: Sequence[LoadPoint]) -> LoadLine | None:
 def pooled_u(own: Sequence[float | None], points: Sequence[LoadPoint], values: Floats) -> Floats:
     """Standard uncertainty of each point, its own scatter pooled with that of the others.
 
-    Few effective samples tell their scatter badly: it is averaged with the run's median scatter
-    per effective sample, which counts as `OWN_SCATTER_WEIGHT` degrees of freedom.
+    Few effective samples tell their scatter badly: it is averaged with the median scatter per
+    effective sample of the ten points nearest in load, which counts as `OWN_SCATTER_WEIGHT`
+    degrees of freedom.
     """
     n = np.array([max(p.n_effective, 1.0) for p in points])
     variance = np.array([(u or 0.0) ** 2 for u in own]) * n
     known = np.array([p.n_effective >= 3 and bool(u) for p, u in zip(points, own, strict=True)])
     scale = float(np.max(np.abs(values))) or 1.0
-    pooled = float(np.median(variance[known])) if known.any() else 0.0
+    pooled = _neighbours_median(variance, known, np.array([p.speed_rad_s for p in points]))
     freedom = np.where(known, n - 1, 0.0)
     mixed = (freedom * variance + OWN_SCATTER_WEIGHT * pooled) / (freedom + OWN_SCATTER_WEIGHT)
-    return np.sqrt(mixed / n + (RELATIVE_FLOOR * scale) ** 2)
+    return np.asarray(np.sqrt(mixed / n + (RELATIVE_FLOOR * scale) ** 2))
+
+
+def _neighbours_median(variance: Floats, known: Bools, speed: Floats) -> Floats:
+    """For each point the median variance of the known points nearest to it along the load."""
+    if not known.any():
+        return np.zeros_like(variance)
+    order = np.argsort(speed[known], kind="stable")
+    at, value = speed[known][order], variance[known][order]
+    place = np.searchsorted(at, speed)
+    low = np.clip(place - NEIGHBOURS, 0, max(value.size - 2 * NEIGHBOURS, 0))
+    return np.array([np.median(value[k : k + 2 * NEIGHBOURS]) for k in low.tolist()])
 
 
 def _inflation(fits: list[tuple[float, Polynomial]]) -> float:

@@ -12,6 +12,9 @@ from server.reduction.load import SWEEP_CHUNK, Stretch
 from server.reduction.scatter import mean_and_u
 from server.reduction.torque import Shaft
 
+HASTE = 4.0  # times faster than the run's usual bin
+MIN_SLOW_BINS = 8
+
 
 @dataclass(frozen=True, slots=True)
 class Group:
@@ -22,7 +25,7 @@ class Group:
     end: int
 
 
-def group_blocks(stretches: list[Stretch], z: Floats) -> list[Group]:
+def group_blocks(stretches: list[Stretch], z: Floats, time_s: Floats) -> list[Group]:
     """Dwells as they are; a sweep is cut wherever the load has moved by one bin.
 
     A bin is `SWEEP_CHUNK` of the run's load range, so a sweep up and down gives two points a bin.
@@ -33,7 +36,33 @@ def group_blocks(stretches: list[Stretch], z: Floats) -> list[Group]:
             groups.append(Group(True, stretch.first, stretch.end))
         elif stretch.kind is SegmentKind.SWEEP:
             groups += _bins(stretch, z)
-    return groups
+    return _without_hasty(groups, z, time_s)
+
+
+def _without_hasty(groups: list[Group], z: Floats, time_s: Floats) -> list[Group]:
+    """Leave out bins the load rushed through, where slower ones cover the same loads.
+
+    A brake clamped in a second between slow passes says little beside them, and its inertia
+    term is as large as the torque.
+    """
+    bins = [g for g in groups if not g.is_dwell]
+    if len(bins) < 2 * MIN_SLOW_BINS:
+        return groups
+    length = np.array([time_s[g.end - 1] - time_s[g.first] + _spacing(time_s) for g in bins])
+    order = np.argsort(length)
+    half = np.searchsorted(np.cumsum(length[order]), length.sum() / 2)
+    usual = float(length[order][half])
+    slow = [g for g, s in zip(bins, length.tolist(), strict=True) if s * HASTE >= usual]
+    middle = [float(z[(g.first + g.end) // 2]) for g in slow]
+    everything = [float(z[(g.first + g.end) // 2]) for g in bins]
+    covers = min(middle) <= min(everything) + 0.05 and max(middle) >= max(everything) - 0.05
+    if len(slow) < MIN_SLOW_BINS or not covers:
+        return groups
+    return [g for g in groups if g.is_dwell or g in slow]
+
+
+def _spacing(time_s: Floats) -> float:
+    return float(np.median(np.diff(time_s)))
 
 
 def average(group: Group, blocks: Blocks, shaft: Shaft, *, is_dc: bool) -> LoadPoint:
@@ -51,6 +80,13 @@ def average(group: Group, blocks: Blocks, shaft: Shaft, *, is_dc: bool) -> LoadP
     torque, u_torque, _ = mean_and_u(shaft.torque[rows], weight)
     speed, u_speed, _ = mean_and_u(shaft.speed[rows], weight)
     power, u_power, n_effective = mean_and_u(shaft.power[rows], weight)
+    if not group.is_dwell:
+        # One window's acceleration serves neighbouring blocks: its error does not average out.
+        u_inertia = float(np.mean(shaft.u_inertia_torque[rows]))
+        u_torque, u_power = (
+            float(np.hypot(u_torque, u_inertia)),
+            float(np.hypot(u_power, u_inertia * speed)),
+        )
     voltage = _rms(blocks.voltage, rows, weight)
     current = _rms(blocks.current, rows, weight)
     u_current = None

@@ -15,6 +15,7 @@ RUNNING_SPEED_SHARE = 0.05
 # A run-up is over once the speed gains less than this share in the second that follows.
 RUN_UP_GAIN = 0.03
 RUN_UP_LOOK_AHEAD_S = 1.0
+SWITCH_OFF_TRIM_S = 0.15  # half the window of the acceleration
 
 
 class State(IntEnum):
@@ -60,6 +61,7 @@ def find_states(blocks: Blocks) -> States:
         state[~driven & turning] = State.RUN_DOWN
         state[driven & still] = State.HELD
     _mark_run_ups(state, blocks, speed)
+    _trim_before_switch_off(state, blocks)
     return States(state=state, speed_scale=speed_scale, drive_scale=drive_scale)
 
 
@@ -104,6 +106,15 @@ def _mark_run_ups(state: NDArray[np.int8], blocks: Blocks, speed: Floats) -> Non
         up[up == State.RUNNING] = State.RUN_UP
         if first and not _is_long_hold(up, ahead):
             up[:] = State.RUN_UP
+
+
+def _trim_before_switch_off(state: NDArray[np.int8], blocks: Blocks) -> None:
+    """The last moments of running, whose averages and slopes reach across the switch-off."""
+    spacing = max(float(np.median(np.diff(blocks.time_s))), 1e-9)
+    trim = max(1 if (blocks.n_rows == 1).all() else 2, int(np.ceil(SWITCH_OFF_TRIM_S / spacing)))
+    for start, end in stretches(state == State.RUNNING):
+        if end < state.size and state[end] in (State.RUN_DOWN, State.OFF):
+            state[max(start, end - trim) : end] = State.RUN_DOWN
 
 
 def _is_long_hold(up: NDArray[np.int8], ahead: int) -> bool:

@@ -7,10 +7,11 @@ import numpy as np
 from server.model.bench import Rig
 from server.reduction.arrays import Floats
 from server.reduction.blocks import Blocks
-from server.reduction.derivative import slope
+from server.reduction.derivative import adaptive_slope
 from server.reduction.zero import Zero
 
 DERIVATIVE_WINDOW_S = 0.3
+DERIVATIVE_DOUBLINGS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +20,7 @@ class Shaft:
 
     speed: Floats
     acceleration: Floats
+    u_inertia_torque: Floats
     brake_torque: Floats
     brake_power: Floats
     torque: Floats
@@ -45,19 +47,22 @@ def shaft_torque(
 
     Notes
     -----
-    dw/dt is the slope of a straight line through a window of `DERIVATIVE_WINDOW_S` (or 3 blocks),
-    so its -3 dB bandwidth is about 0.6 / window = 2 Hz; see derivative.py.
+    dw/dt is the slope of a straight line through a window of 0.3 s (or 3 blocks; -3 dB at 2 Hz),
+    and of up to 2.4 s where the longer windows agree with it; see derivative.py.
     """
     speed = speed_sign * blocks.speed
     brake_torque = torque_sign * (blocks.torque - zero.offset_nm)
     brake_power = torque_sign * speed_sign * (blocks.brake_power - zero.offset_nm * blocks.speed)
     drag = drag_torque(speed, rig)
-    acceleration = slope(blocks.time_s, speed, window_s=DERIVATIVE_WINDOW_S)
+    acceleration, u_acceleration = adaptive_slope(
+        blocks.time_s, speed, window_s=DERIVATIVE_WINDOW_S, doublings=DERIVATIVE_DOUBLINGS
+    )
     inertia = rig.inertia_kg_m2 or 0.0
     extra = drag + inertia * acceleration
     return Shaft(
         speed=speed,
         acceleration=acceleration,
+        u_inertia_torque=inertia * u_acceleration,
         brake_torque=brake_torque,
         brake_power=brake_power,
         torque=brake_torque + extra,

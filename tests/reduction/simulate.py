@@ -59,10 +59,10 @@ def universal(
 ) -> Motor:
     """Series commutator motor on AC with saturation, brush drop, iron, friction and windage."""
     peak_a = 2.8 * watts / volts
-    r = 0.30 * volts / peak_a
+    r = 0.36 * volts / peak_a
     x = 0.38 * volts / peak_a
     i = np.linspace(0.04, 1.6, 4000) * peak_a
-    flux = i / np.sqrt(1 + (i / (0.9 * peak_a)) ** 2)
+    flux = i / np.sqrt(1 + (i / (0.3 * peak_a)) ** 2)
     emf = np.sqrt(np.maximum(volts**2 - (x * i) ** 2, 0)) - r * i - 2.0
     k = 1.0
     speed = emf / (k * flux)
@@ -71,10 +71,10 @@ def universal(
     # Windage torque grows with the square of speed; the constant k sets the free speed.
     keep = emf > 0
     speed, gross, i, flux = speed[keep], gross[keep], i[keep], flux[keep]
-    w_ref = np.interp(0.12 * peak_a, i, speed)
+    w_ref = np.interp(0.25 * peak_a, i, speed)
     speed, gross = speed * scale / w_ref, gross * w_ref / scale
-    loss = (0.05 * watts / scale) * (0.3 + 0.7 * (speed / scale) ** 2)
-    iron = 0.03 * watts * (flux / peak_a) ** 2 * (speed / scale + 0.5)
+    loss = (0.3 * watts / scale) * (0.3 + 0.7 * (speed / scale) ** 2)
+    iron = 0.25 * watts * (flux / peak_a) ** 2 * (speed / scale + 0.5)
     torque = gross - loss - iron / np.maximum(speed, scale * 0.05)
     power = r * i**2 + 2.0 * i + gross * speed
     order = np.argsort(speed)
