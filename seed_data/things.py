@@ -93,12 +93,12 @@ THINGS = (
         model_number="TW4", produced="2021–2025",
     ),
     Thing(
-        "churnella", "Klemwick", "Churnella 1400", "blender",
+        "churnella", "Klemwick", "Churnella 1750", "blender",
         series(120, 9, 17500, r=0.13, x=0.26, iron=0.06, coulomb=0.03, windage=0.08),
         US, 9.0, 9e-5, "15 A",
-        (_power("1700 W", "1700-watt motor", where_printed="base, front",
+        (_power("1750 W", "1750-watt motor", where_printed="base, front",
                 footnote="Watts taken from the outlet at the hardest blend."),),
-        model_number="CH-1400-B",
+        model_number="CH-1750-B",
     ),
     Thing(
         "borr", "Dunnavik", "Borr 13", "corded drill",
