@@ -54,7 +54,7 @@ STORY = (
     Told("kerfline-a", "ost-generator", "2026-04-18", "Dwells down to well past the peak.",
          n_dwells=12, hold_s=5),
     Told("kerfline-a", "ost-generator", "2026-04-18",
-         "From free running hard onto the brake, four seconds to a crawl: what the arbor shows.", style="grab",
+         "From free running hard onto the brake, four seconds to a crawl.", style="grab",
          n_dwells=10, depth=0.6, grab_s=4.0, interval_s=0.01),
     Told("kerfline-a", "brack-hysteresis", "2026-05-03", "Repeat at Brackferry.", n_dwells=12,
          hold_s=5),
