@@ -121,12 +121,15 @@ def _curves(reduction: Reduction, q: LoadQuantity) -> list[Curve]:
     return [c for c in reduction.curves if c.quantity == q.quantity and len(c.torque_nm) > 1]
 
 
-CURVE_POINTS = 60  # of a fitted curve in a comparison; between them a straight line is as good
+# How many points of a fitted curve are drawn, alone and in a comparison: straight lines between
+# them are within a tenth of a pixel.
+POINTS_ALONE = 160
+POINTS_COMPARED = 60
 
 
 def _line(curve: Curve, name: str, role: str, scale: float, *, is_one: bool) -> Line:
     n = len(curve.torque_nm)
-    step = 1 if is_one else max(1, n // CURVE_POINTS)
+    step = max(1, n // (POINTS_ALONE if is_one else POINTS_COMPARED))
     kept = [i for i in range(n) if i % step == 0 or i == n - 1]
     return Line(
         name=name,

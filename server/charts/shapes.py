@@ -36,6 +36,17 @@ def ellipsis(text: str, width: float, size: float = 13.0) -> str:
     return kept.rstrip() + "…"
 
 
+def wrapped(text: str, width: float, size: float = 13.0) -> list[str]:
+    """Lines of whole words that fit the width."""
+    lines: list[str] = []
+    for word in text.split(" "):
+        if lines and text_width(f"{lines[-1]} {word}", size) <= width:
+            lines[-1] += f" {word}"
+        else:
+            lines.append(word)
+    return lines
+
+
 def text(x: float, y: float, content: str, classes: str = "t") -> str:
     """A text element; content is escaped here."""
     return f'<text class="{classes}" x="{px(x)}" y="{px(y)}">{escape(content)}</text>'

@@ -6,6 +6,7 @@ from server.charts.shapes import (
     circle,
     cross_d,
     diamond_d,
+    ellipsis,
     escape,
     horizontal,
     marker_d,
@@ -15,6 +16,7 @@ from server.charts.shapes import (
     text,
     text_width,
     vertical,
+    wrapped,
 )
 from server.charts.svg_curves import draw_curves
 from server.charts.svg_flow import draw_flow
@@ -45,8 +47,10 @@ def _svg(spec: FigureSpec, width: int, style: str) -> str:
     parts: list[str] = []
     y = _draw_key(parts, spec.key, width)
     if spec.empty is not None:
-        parts.append(text(0, y + 20, spec.empty, "s"))
-        y += 32
+        for line in wrapped(spec.empty, width):
+            y += 20
+            parts.append(text(0, y, line, "q"))
+        y += 12
     curves = [p for p in spec.panels if isinstance(p, CurvesPanel)]
     for panel in spec.panels:
         if isinstance(panel, RowsPanel):
@@ -77,11 +81,12 @@ def _draw_key(parts: list[str], key: tuple[KeyEntry, ...], width: int) -> float:
     x, y = 0.0, 14.0
     for entry in key:
         mark_width = 26.0 if entry.mark in _LONG else 16.0
-        needed = mark_width + text_width(entry.text)
+        words = ellipsis(entry.text, width - mark_width)
+        needed = mark_width + text_width(words)
         if x > 0 and x + needed > width:
             x, y = 0.0, y + 22.0
         parts.append(f'<g class="c-{entry.role}">{_key_mark(entry, x, y - 4.5)}</g>')
-        parts.append(text(x + mark_width, y, entry.text, "k"))
+        parts.append(text(x + mark_width, y, words, "k"))
         x += needed + 14.0
     return y + 12.0
 

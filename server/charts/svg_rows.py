@@ -108,7 +108,7 @@ def _draw_rule_labels(
     taken: list[tuple[float, float]] = []
     y = top + 14.0
     for rule in sorted(rules, key=lambda r: -r.value):
-        half = text_width(rule.label, 14.5 if rule.mark is Mark.PRINTED else 13.0) / 2
+        half = text_width(rule.label, 15.5 if rule.mark is Mark.PRINTED else 13.0) / 2
         x = min(max(scale.at(rule.value), half), width - half)
         if any(x - half < right + 8 and left - 8 < x + half for left, right in taken):
             y += 18.0
