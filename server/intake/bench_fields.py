@@ -142,7 +142,7 @@ def _hours(value: Any) -> float:
     """Running hours: a bare number is hours, since the key says so."""
     if isinstance(value, int | float) and not isinstance(value, bool):
         return float(value)
-    return quantity("duration")(value) / convert(1.0, "h", "duration")
+    return float(quantity("duration")(value)) / convert(1.0, "h", "duration")
 
 
 def _spec(field: str, kind: str, guard: Callable[[Reader], Reader] = positive) -> FieldSpec:

@@ -18,7 +18,7 @@ def recording_digest(recording: Recording) -> str:
             array = np.where(np.isnan(array), np.array(np.nan, dtype=kind), array)
         encoded = name.encode()
         digest.update(f"{len(encoded)}:".encode() + encoded + f":{array.size}:{kind}:".encode())
-        digest.update(memoryview(array).cast("B"))
+        digest.update(array.data.cast("B"))
 
     add("time", recording.time_s, "<f8")
     for channel in sorted(recording.channels, key=lambda c: c.value):

@@ -1,50 +1,38 @@
-"""A log file to a checked recording."""
+"""A log file to a checked recording: the door of this room."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from server.errors import Problem, UnusableLog
+from server.errors import Problem, TooLarge, UnusableLog
+from server.intake.assemble import assemble
+from server.intake.cells import tidy
+from server.intake.columns import Understood, understand
+from server.intake.dialect import SEPARATOR_NAMES, Dialect, find_dialect
+from server.intake.ending import find_ending
 from server.intake.limits import ReadLimits
+from server.intake.table import Want, read_table
+from server.intake.text import Text, open_text
 from server.model.bench import ColumnChoice
-from server.model.recording import Column, LogPreview, LogRead, Recording
+from server.model.measured import JsonValue
+from server.model.recording import LogPreview, LogRead
 from server.model.words import Channel, RunKind
-from server.units import channel_kind, conversion, find_unit
 
 _LIMITS = ReadLimits()
+# What a run of each kind can't do without: one channel of each group. Other kinds need none.
+REQUIRED: Mapping[RunKind, tuple[tuple[Channel, ...], ...]] = {
+    RunKind.BRAKE: ((Channel.SPEED,), (Channel.FORCE, Channel.TORQUE)),
+}
 
 
-def _columns(header: list[str], choices: Sequence[ColumnChoice]) -> list[Column]:
-    by_header = {c.header: c for c in choices}
-    columns = []
-    for position, text in enumerate(header):
-        choice = by_header.get(text)
-        if choice is not None:
-            columns.append(
-                Column(position, text, choice.channel, choice.unit, "chosen by the sender")
-            )
-            continue
-        found = re.match(r"\s*([^\[(/,]+?)\s*(?:[\[(/,]\s*(.*?)[\])]?)?\s*$", text)
-        name, unit = (found.group(1), found.group(2)) if found else (text, None)
-        channel = next((c for c in Channel if name.casefold().startswith(c.value)), None)
-        if channel is not None and not unit:
-            unit = name[len(channel.value) :].strip("_ ") or None
-        default = {Channel.SPEED: "r/min"}.get(channel) if channel else None
-        if channel is not None:
-            kind = channel_kind(channel)
-            unit = (
-                find_unit(unit, kind)
-                if unit
-                else (
-                    default or conversion("1", kind).unit
-                    if kind in {"power_factor", "brake_setting"}
-                    else default
-                )
-            )
-        columns.append(Column(position, text, channel, unit, "header"))
-    return columns
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    dialect: Dialect
+    columns: tuple[Understood, ...]
+    problems: list[Problem]
 
 
 def read_log(
@@ -57,37 +45,29 @@ def read_log(
     limits: ReadLimits = _LIMITS,
 ) -> LogRead:
     """Read a whole log. Raises UnusableLog with every problem found, or TooLarge."""
-    import numpy as np
-    import polars as pl
-
-    try:
-        frame = pl.read_csv(path, infer_schema_length=None, comment_prefix="#")
-    except pl.exceptions.PolarsError as error:
-        raise UnusableLog(
-            name, [Problem(f"not delimited text ({error}).", "Send the log as CSV.")]
-        ) from error
-    columns = _columns(frame.columns, choices)
-    channels = {}
-    extras = {}
-    time = None
-    for column in columns:
-        values = frame.get_column(column.header).cast(pl.Float64, strict=False)
-        array = values.fill_null(float("nan")).to_numpy()
-        if column.channel is None:
-            extras[column.header] = array.astype(np.float32)
-        elif column.channel is Channel.TIME:
-            by = conversion(column.unit or "s", "time")
-            time = array * by.scale
-            time = time - time.min()
-        else:
-            by = (
-                conversion(column.unit or "", channel_kind(column.channel)) if column.unit else None
-            )
-            scaled = array * by.scale + by.offset if by else array
-            channels[column.channel] = scaled.astype(np.float32)
-    if time is None:
-        raise UnusableLog(name, [Problem("there is no time column.", "Add one.")])
-    return LogRead(Recording(time, channels, extras), tuple(columns), {"separator": ","}, len(time))
+    with open_text(path, name=name, limits=limits) as text:
+        plan = _plan(text, choices, pulses_per_revolution, name=name, limits=limits)
+        problems = _all_problems(plan, choices, kind)
+        if problems:
+            raise UnusableLog(name, problems)
+        ending = find_ending(text, plan.dialect)
+        _check_rows(text, plan.dialect, limits, name=name)
+        wants = [_want(c) for c in plan.columns]
+        while len(wants) < plan.dialect.width:
+            wants.append(Want("text", "", is_strict=False))
+        table = read_table(text, plan.dialect, wants, end=ending.end)
+        dialect = _described(text, plan.dialect)
+    n_rows = len(table.columns[0])
+    if n_rows > limits.max_rows and not table.problems:
+        raise _too_many_rows(name, n_rows, limits)
+    notes: dict[str, JsonValue] = {}
+    if ending.cut is not None:
+        notes["last_line_cut"] = {"row": table.first_line + n_rows, "text": ending.cut}
+    elif ending.lacks_newline:
+        notes["last_newline_missing"] = True
+    recording = assemble(table, plan.columns, plan.dialect, notes=notes, name=name)
+    columns = tuple(c.column for c in plan.columns)
+    return LogRead(recording, columns, dialect, len(recording.time_s))
 
 
 def preview_log(
@@ -99,8 +79,128 @@ def preview_log(
     limits: ReadLimits = _LIMITS,
     n_rows: int = 8,
 ) -> LogPreview:
-    """The head of a log for the column check."""
-    lines = path.read_text(encoding="utf-8", errors="replace").splitlines()
-    header = lines[0].split(",")
-    rows = tuple(tuple(line.split(",")) for line in lines[1 : 1 + n_rows])
-    return LogPreview((), tuple(_columns(header, choices)), rows, {"separator": ","})
+    """The head of a log for the column check. Raises UnusableLog only where nothing can be read."""
+    with open_text(path, name=name, limits=limits) as text:
+        plan = _plan(text, choices, pulses_per_revolution, name=name, limits=limits)
+        dialect = _described(text, plan.dialect)
+    problems = _all_problems(plan, choices, RunKind.BRAKE)
+    width = len(plan.columns)
+    return LogPreview(
+        preamble=plan.dialect.preamble,
+        columns=tuple(c.column for c in plan.columns),
+        rows=tuple(tuple(tidy(c) for c in r[:width]) for r in plan.dialect.raw_rows[:n_rows]),
+        dialect=dialect,
+        problems=tuple(str(p) for p in problems),
+    )
+
+
+def _plan(
+    text: Text,
+    choices: Sequence[ColumnChoice],
+    pulses_per_revolution: float | None,
+    *,
+    name: str,
+    limits: ReadLimits,
+) -> _Plan:
+    dialect = find_dialect(text, name=name)
+    if dialect.width > limits.max_columns:
+        raise TooLarge(
+            f"{name} has {dialect.width:,} columns; the limit is {limits.max_columns:,} "
+            "(BENCHLEDGER_MAX_COLUMNS). Leave out what the test does not need."
+        )
+    problems: list[Problem] = []
+    width = dialect.width - (1 if dialect.trailing_blank else 0)
+    headers = dialect.headers
+    if headers is None:
+        if not choices:
+            problems.append(
+                Problem(
+                    "there is no header: the columns have no names.",
+                    "Add a line of names above the readings, or say in [columns] what “column 1”, "
+                    "“column 2” and so on are.",
+                )
+            )
+        headers = tuple(f"column {i + 1}" for i in range(width))
+    if len(headers) < width:
+        problems.append(
+            Problem(
+                f"the header has {len(headers)} columns, the readings have {width}.",
+                "Give every column a name, or take the extra ones out.",
+                row=(dialect.header_line or 0) + 1,
+            )
+        )
+        headers = (*headers, *(f"column {i + 1}" for i in range(len(headers), width)))
+    columns, found = understand(
+        headers[:width],
+        dialect.units,
+        dialect.cells,
+        suffixes=dialect.suffixes,
+        choices=choices,
+        pulses_per_revolution=pulses_per_revolution,
+    )
+    return _Plan(dialect, tuple(columns), [*problems, *found])
+
+
+def _all_problems(plan: _Plan, choices: Sequence[ColumnChoice], kind: RunKind) -> list[Problem]:
+    if plan.dialect.headers is None and not choices:
+        return plan.problems  # without names, what is missing needs no list of its own
+    return [*plan.problems, *_missing_channels(plan.columns, kind)]
+
+
+def _missing_channels(columns: Sequence[Understood], kind: RunKind) -> list[Problem]:
+    has = {c.column.channel for c in columns}
+    missing = []
+    for group in REQUIRED.get(kind, ()):
+        if not has & set(group):
+            words = " or ".join(c.value for c in group)
+            headers = ", ".join(f"“{c.column.header}”" for c in columns[:30])
+            missing.append(
+                Problem(
+                    f"no column is {words}, which a {kind.value.replace('_', '-')} run needs.",
+                    f"Say in [columns] which one it is; the columns are {headers}.",
+                )
+            )
+    return missing
+
+
+def _want(understood: Understood) -> Want:
+    column = understood.column
+    if understood.is_clock or understood.is_text:
+        return Want("text", column.header, is_strict=False)
+    if column.channel is Channel.TIME:
+        return Want("float64", column.header, is_strict=True)
+    return Want("float32", column.header, is_strict=column.channel is not None)
+
+
+def _check_rows(text: Text, dialect: Dialect, limits: ReadLimits, *, name: str) -> None:
+    """Refuse before reading. Lines are counted only where the file could hold too many."""
+    if text.n_bytes // max(2 * dialect.width - 1, 1) <= limits.max_rows:
+        return
+    n_lines = 0
+    with text.path.open("rb") as file:
+        while piece := file.read(1 << 22):
+            n_lines += piece.count(b"\n")
+    if n_lines - dialect.first_line > limits.max_rows:
+        raise _too_many_rows(name, n_lines - dialect.first_line, limits)
+
+
+def _too_many_rows(name: str, n_rows: int, limits: ReadLimits) -> TooLarge:
+    return TooLarge(
+        f"{name} has {n_rows:,} rows; the limit is {limits.max_rows:,} "
+        "(BENCHLEDGER_MAX_ROWS). Thin it out or split it."
+    )
+
+
+def _described(text: Text, dialect: Dialect) -> dict[str, Any]:
+    marks = sorted(set(dialect.marks))
+    return {
+        "encoding": text.encoding,
+        "line_end": text.line_end,
+        "separator": SEPARATOR_NAMES[dialect.separator],
+        "decimal_mark": marks[0] if len(marks) == 1 else " and ".join(marks),
+        "header_row": None if dialect.header_line is None else dialect.header_line + 1,
+        "has_units_row": dialect.units is not None,
+        "first_row": dialect.first_line + 1,
+        "n_columns": dialect.width - (1 if dialect.trailing_blank else 0),
+        **dialect.notes,
+    }

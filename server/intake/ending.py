@@ -1,0 +1,53 @@
+"""The end of a log: a last line that was cut off reads as a shorter number, so it is looked at."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from server.intake.cells import tidy
+from server.intake.dialect import Dialect, split_line
+from server.intake.text import Text, decode
+
+_TAIL_BYTES = 1 << 16
+_COMPARED = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """`end` is the byte where the whole lines end. `cut` is the text of a line kept out."""
+
+    end: int
+    cut: str | None = None
+    lacks_newline: bool = False
+
+
+def find_ending(text: Text, dialect: Dialect) -> Ending:
+    """Whether the last line is whole.
+
+    A line without a line end is whole if it has every column and its last cell is written like
+    the last cells above it (as many digits before and behind the mark); otherwise nothing tells
+    "1234" from a cut "12345", and the line is kept out.
+    """
+    with text.path.open("rb") as file:
+        file.seek(max(text.bom_bytes, text.n_bytes - _TAIL_BYTES))
+        raw = file.read()
+    stripped = raw.rstrip(b"\x00\x1a")  # old loggers pad the last block
+    padding = len(raw) - len(stripped)
+    if stripped.endswith((b"\n", b"\r")) or not stripped.strip():
+        return Ending(text.n_bytes - padding)
+    at = stripped.rfind(b"\n") + 1
+    last = decode(stripped[at:]).strip("\r")
+    above = [decode(x) for x in stripped[:at].splitlines()[-_COMPARED:] if x.strip()]
+    rows = [r for r in (split_line(x, dialect.separator) for x in above) if len(r) == dialect.width]
+    if not last.strip():
+        return Ending(text.n_bytes - padding - len(stripped) + at)
+    cells = split_line(last, dialect.separator)
+    shapes = {_shape(r[-1]) for r in rows}
+    if len(cells) == dialect.width and _shape(cells[-1]) in shapes:
+        return Ending(text.n_bytes - padding, lacks_newline=True)
+    return Ending(text.n_bytes - padding - len(stripped) + at, cut=last[:200])
+
+
+def _shape(cell: str) -> str:
+    return re.sub(r"\d", "0", tidy(cell))
