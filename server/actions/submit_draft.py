@@ -1,0 +1,65 @@
+"""Send a draft as a run."""
+
+from pathlib import Path
+
+from sqlalchemy.orm import Session
+
+from server.actions.prepare_run import PreparedRun
+from server.actions.submit_run import SubmittedRun, submit_run
+from server.model.bench import Bench
+from server.model.views import DraftView, Tester
+from server.store.drafts import draft_row
+from server.store.files import StoredUpload, original_path
+from server.store.identity import content_sha256
+
+
+def submit_draft(
+    session: Session,
+    *,
+    draft_id: str,
+    prepared: PreparedRun | None,
+    upload: StoredUpload,
+    bench: Bench,
+    tester: Tester,
+    appliance_id: str | None = None,
+    specimen_id: str | None = None,
+    rig_id: str | None = None,
+) -> SubmittedRun:
+    """Store a draft as a run and remove the draft, in one transaction.
+
+    Parameters
+    ----------
+    prepared, bench and the ids : as for `submit_run`.
+    upload : the draft's file (`upload_of_draft`).
+
+    Raises
+    ------
+    NotFound: no such draft of this tester (it may have been sent already).
+    And what `submit_run` raises; the draft stays then.
+    """
+    row = draft_row(session, public_id=draft_id, tester=tester)
+    # A form sent twice at once must not become two runs.
+    key = f"draft:{content_sha256([row.public_id, row.file_sha256])}"
+    done = submit_run(
+        session,
+        prepared=prepared,
+        upload=upload,
+        bench=bench,
+        tester=tester,
+        appliance_id=appliance_id,
+        specimen_id=specimen_id,
+        rig_id=rig_id,
+        idempotency_key=key,
+    )
+    session.delete(row)
+    return done
+
+
+def upload_of_draft(draft: DraftView, *, files: Path) -> StoredUpload:
+    """The draft's file where it is kept."""
+    return StoredUpload(
+        sha256=draft.file.sha256,
+        name=draft.file.name,
+        n_bytes=draft.file.n_bytes,
+        path=original_path(files, draft.file.sha256),
+    )

@@ -1,0 +1,38 @@
+"""Take a run back."""
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from server.actions.move_run import move_run
+from server.errors import NotAllowed, NotFound
+from server.model.views import Tester
+from server.model.words import RunState
+from server.store.journal import by
+from server.store.runs import MAINTAIN, visible
+from server.store.tables import RunRow
+
+
+def withdraw_run(
+    session: Session, *, public_id: str, tester: Tester, note: str | None = None
+) -> None:
+    """Withdraw a run: it leaves every page and list but its sender's; what is stored stays.
+
+    Parameters
+    ----------
+    tester : the run's sender, or a maintainer.
+    note : why, in their words; kept where it can be erased.
+
+    Raises
+    ------
+    NotFound: no such run, or none the tester may see.
+    NotAllowed: another tester's run.
+    Conflict: it is withdrawn already.
+    """
+    run = session.execute(
+        select(RunRow).where(RunRow.public_id == public_id, visible(tester)).with_for_update()
+    ).scalar_one_or_none()
+    if run is None:
+        raise NotFound(f"There is no run {public_id}.")
+    if run.tester_id != tester.id and MAINTAIN not in tester.scopes:
+        raise NotAllowed("Only its sender can withdraw a run.")
+    move_run(session, run=run, to=RunState.WITHDRAWN, actor=by(tester), note=note or None)
