@@ -4,7 +4,7 @@ What is drawn stays within what a competent tester would call a good run: the pe
 instruments are better than 0.2 %, the stand rests before and after.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -51,6 +51,7 @@ class Case:
     truth: Truth
     written: tuple[str, ...]  # channels in the log
     dialect: Dialect
+    shown: dict[str, np.ndarray] = field(repr=False)  # what the sensors showed, SI
 
 
 def draw_case(
@@ -88,6 +89,7 @@ def draw_case(
         truth=truth(motor, line, rig.drag),
         written=tuple(order),
         dialect=dialect,
+        shown={name: channels[name] for name in order},
     )
 
 

@@ -67,7 +67,8 @@ class Outcome:
             f"seed {case.seed} {case.family} {case.style}: power {show(self.power_rel, 100)} %,"
             f" efficiency at it {show(self.efficiency_at_max, 100)}, best"
             f" {show(self.efficiency_best, 100)} points; bracketed {self.is_bracketed};"
-            f" errors {list(self.errors)}; warnings {list(self.warnings)}"
+            f" errors {list(self.errors)}; warnings {list(self.warnings)};"
+            f" blanks {case.dialect.blank_rel:g}"
             + (f"; refused: {self.refusal}" if self.refusal else "")
         )
 
