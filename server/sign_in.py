@@ -14,7 +14,9 @@ import secrets
 from urllib.parse import urlsplit
 
 from fastapi import Request, Response
+from sqlalchemy.orm import Session
 
+from server.actions import sign_in
 from server.errors import NotAllowed
 from server.settings import Settings
 
@@ -24,9 +26,15 @@ _SAFE_METHODS = {"GET", "HEAD", "OPTIONS"}
 _SESSION_KEY = re.compile(r"[A-Za-z0-9_-]{20,100}")
 
 
-def set_session(request: Request, response: Response, *, key: str) -> None:
-    """Set the cookie for a session that the store has just begun."""
+def start_session(request: Request, response: Response, session: Session, *, token: str) -> None:
+    """Begin a sign-in with a token and set its cookie. `session` is a write session.
+
+    Raises
+    ------
+    SignInNeeded: the token is unknown, expired or revoked.
+    """
     settings: Settings = request.app.state.settings
+    key = sign_in.start_session(session, token=token, hours=settings.session_hours)
     response.set_cookie(
         cookie_name(settings),
         key,
@@ -38,8 +46,12 @@ def set_session(request: Request, response: Response, *, key: str) -> None:
     )
 
 
-def clear_session(request: Request, response: Response) -> None:
+def end_session(request: Request, response: Response, session: Session) -> None:
+    """End the sign-in of the cookie, on the server too, and take the cookie away."""
     settings: Settings = request.app.state.settings
+    key = session_key(request)
+    if key is not None:
+        sign_in.end_session(session, key=key)
     response.delete_cookie(
         cookie_name(settings),
         path="/",

@@ -177,6 +177,18 @@ class Tester:
 
 
 @dataclass(frozen=True, slots=True)
+class TokenView:
+    """A token as its owner sees it; the token itself was told once and is not kept."""
+
+    public_id: str
+    label: str
+    scopes: tuple[str, ...]
+    created_at: datetime
+    expires_at: datetime | None
+    revoked_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
 class DraftView:
     """An upload on its way: the stored file and what the sender has filled in so far."""
 
