@@ -28,6 +28,7 @@ SEPARATORS = ("\t", ";", ",", "|", " ")
 SEPARATOR_NAMES = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "spaces"}
 COMMENT = re.compile(r"\s*(#|%|//|!)")
 _MAX_LINES = 400
+_SCORED = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +91,7 @@ def find_dialect(text: Text, *, name: str) -> Dialect:
     """Find how the log is written. Raises UnusableLog where nothing reads as columns."""
     lines, further = _sample(text)
     usable = [x for x in lines if x.strip() and not COMMENT.match(x)]
-    scores = {s: _score(usable, s) for s in SEPARATORS}
+    scores = {s: _score(usable[-_SCORED:], s) for s in SEPARATORS}
     separator = max(SEPARATORS, key=lambda s: (scores[s][0], scores[s][1]))
     n_good, width = scores[separator]
     if n_good == 0:

@@ -12,7 +12,6 @@ from server.units import find_unit, kinds_of
 
 _BRACKETS = re.compile(r"[\[({<]([^\[\](){}<>]*)[\])}>]")
 _AFTER = re.compile(r"^(?P<name>[^,/]+?)\s*(?:,|\s/\s|/)\s*(?P<unit>[^,]+)$")
-_IN = re.compile(r"^(?P<name>.+?)\s+in\s+(?P<unit>\S+)$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,19 +72,20 @@ def _unqualified(inside: str) -> str:
 
 
 def _split_tail(text: str) -> tuple[str, str | None, bool]:
-    """The unit after a comma or slash, after "in", or as the last words of a header."""
-    for pattern in (_AFTER, _IN):
-        found = pattern.match(text.strip())
-        if found and _is_unit(found["unit"].strip()):
-            return found["name"].strip(), found["unit"].strip(), True
-    words = re.split(r"[\s_]+|(?<=[a-z])-(?=[A-Za-z])|:", text.strip())
-    words = [w for w in words if w]
+    """The unit as the last words of a header, or after a comma, a slash or "in"."""
+    words = [w for w in re.split(r"[\s_]+|(?<=[a-z])-(?=[A-Za-z])|:", text.strip()) if w]
     for n in (4, 3, 2, 1):
-        if len(words) > n:
-            for joint in ("", " "):
-                unit = joint.join(words[-n:])
-                if _is_unit(unit) and not unit.isdigit():
-                    return " ".join(words[:-n]), unit, False
+        if len(words) <= n:
+            continue
+        for joint in ("", " "):
+            unit = joint.join(words[-n:])
+            if _is_unit(unit) and not unit.isdigit():
+                name = " ".join(words[:-n])
+                bare = re.sub(r"\s*(?:[,/:;]|\bin)\s*$", "", name)
+                return bare, unit, bare != name
+    found = _AFTER.match(text.strip())
+    if found and _is_unit(found["unit"].strip()):
+        return found["name"].strip(), found["unit"].strip(), True
     return text.strip(), None, False
 
 
