@@ -75,6 +75,8 @@ def draw_case(
     readings = brake_run(motor, line, rig, plan, rng)
     channels, units, drawn_dialect = draw_writing(readings, rig, line, rng)
     dialect = dialect or drawn_dialect
+    if rng.random() < 0.15:
+        channels = jumbled(channels, rng)
     if slip is not None:
         channels = {**channels, slip[0]: channels[slip[0]] * slip[1]}
     order = ["time", *rng.permutation([name for name in units if name != "time"]).tolist()]
@@ -91,6 +93,15 @@ def draw_case(
         dialect=dialect,
         shown={name: channels[name] for name in order},
     )
+
+
+def jumbled(channels: dict[str, np.ndarray], rng) -> dict[str, np.ndarray]:
+    """A logger that now and then writes a row twice, or two rows in the wrong order."""
+    rows = np.arange(channels["time"].size)
+    swapped = 2 * rng.integers(1, rows.size // 2 - 1, size=5)
+    rows[swapped], rows[swapped + 1] = rows[swapped + 1], rows[swapped]
+    rows = np.repeat(rows, np.where(rng.random(rows.size) < 0.002, 2, 1))
+    return {name: values[rows] for name, values in channels.items()}
 
 
 def draw_motor(family: str, rng) -> tuple:
