@@ -2,8 +2,8 @@
 
 from fastapi import APIRouter
 
-from server.pages import reading
+from server.pages import account, compare, reading, send, things
 
 router = APIRouter()
-for part in (reading,):
+for part in (reading, things, compare, account, send):
     router.include_router(part.router)

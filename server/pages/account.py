@@ -6,18 +6,24 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import RedirectResponse, Response
 
-from server.actions.find_tester_by_token import find_tester_by_token
-from server.dependencies import ReadSession, Signed, Viewer
-from server.errors import BenchledgerError
+from server.dependencies import ReadSession, Signed, Viewer, WriteSession
+from server.errors import SignInNeeded
 from server.model.views import DraftView, Page, RunRow, Tester
 from server.pages.request import site_of
 from server.pages.rows import show_runs
+from server.pages.send_pages import show_draft
+from server.pages.send_shapes import DraftShown
 from server.pages.shapes import Head, RunShown
 from server.pages.templating import render
-from server.sign_in import check_form, check_same_site, end_session, safe_next, start_session
+from server.sign_in import (
+    check_form,
+    check_same_site,
+    end_session,
+    safe_next,
+    start_session,
+)
 from server.store.drafts import list_drafts
 from server.store.runs import list_runs
-from server.wording.counts import show_date
 
 router = APIRouter()
 
@@ -27,15 +33,6 @@ class SignInPage:
     head: Head
     next: str
     problems: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class DraftShown:
-    iso: str
-    day: str
-    href: str
-    name: str
-    size: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,45 +66,29 @@ def show_sign_in(request: Request, viewer: Viewer) -> Response:
 @router.post("/sign-in")
 def sign_in(
     request: Request,
-    session: ReadSession,
+    session: WriteSession,
     token: Annotated[str, Form()] = "",
     next_address: Annotated[str, Form(alias="next")] = "/",
 ) -> Response:
     check_same_site(request)
     target = safe_next(next_address)
-    try:
-        find_tester_by_token(session, token=token.strip())
-    except BenchledgerError:
-        page = sign_in_page(target, ("This token is not known here, or it has expired.",))
-        return render(request, "sign_in.html", page, status=422, site=site_of(request))
     response = RedirectResponse(target, status_code=303)
-    start_session(request, response, token=token.strip())
+    try:
+        start_session(request, response, session, token=token.strip())
+    except SignInNeeded as refusal:
+        page = sign_in_page(target, (str(refusal),))
+        return render(request, "sign_in.html", page, status=422, site=site_of(request))
     return response
 
 
 @router.post("/sign-out")
-def sign_out(request: Request, csrf_token: Annotated[str, Form()] = "") -> Response:
+def sign_out(
+    request: Request, session: WriteSession, csrf_token: Annotated[str, Form()] = ""
+) -> Response:
     check_form(request, csrf_token)
     response = RedirectResponse("/", status_code=303)
-    end_session(request, response)
+    end_session(request, response, session)
     return response
-
-
-def size_words(n_bytes: int) -> str:
-    for unit, size in (("MB", 1_000_000), ("kB", 1_000)):
-        if n_bytes >= size:
-            return f"{n_bytes / size:.1f}\u00a0{unit}"
-    return f"{n_bytes}\u00a0bytes"
-
-
-def show_draft(draft: DraftView) -> DraftShown:
-    return DraftShown(
-        iso=draft.updated_at.isoformat(timespec="seconds"),
-        day=show_date(draft.updated_at),
-        href=f"/send/{draft.public_id}",
-        name=draft.file.name,
-        size=size_words(draft.file.n_bytes),
-    )
 
 
 def my_runs_page(
@@ -132,7 +113,7 @@ def my_runs(request: Request, session: ReadSession, tester: Signed) -> Response:
     cursor = request.query_params.get("cursor") or None
     page = my_runs_page(
         tester,
-        runs=list_runs(session, tester_id=tester.id, cursor=cursor, limit=50),
-        drafts=tuple(list_drafts(session, tester=tester)),
+        runs=list_runs(session, viewer=tester, tester_id=tester.public_id, cursor=cursor, limit=50),
+        drafts=list_drafts(session, tester=tester),
     )
     return render(request, "my_runs.html", page, site=site_of(request, tester))

@@ -26,11 +26,19 @@ from server.wording.sentences import appliance_sentence
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """A stretch of a sentence; `kind` is how it is set: printed, measured or plain."""
+
+    text: str
+    kind: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class AppliancePage:
     head: Head
     name: str
     basis: str
-    sentence: str
+    sentence: tuple[Part, ...]
     rests_on: str | None
     heads: tuple[Value, ...]
     plate: tuple[Value, ...]
@@ -71,7 +79,7 @@ def appliance_page(view: ApplianceView, *, readings: Sequence[ClaimReading]) -> 
         ),
         name=name,
         basis=_basis(view),
-        sentence=sentence,
+        sentence=_set_apart(sentence, view, readings),
         rests_on=_rests_on(view),
         heads=_heads(view, readings),
         plate=show_plate(view.plate),
@@ -84,6 +92,25 @@ def appliance_page(view: ApplianceView, *, readings: Sequence[ClaimReading]) -> 
         side_by_side_href=f"/side-by-side?appliance={view.appliance.public_id}",
         exports=_exports(view),
     )
+
+
+def _set_apart(
+    sentence: str, view: ApplianceView, readings: Sequence[ClaimReading]
+) -> tuple[Part, ...]:
+    """The sentence with the printed and the measured figure in their own ink."""
+    parts = [Part(sentence)]
+    wanted: list[tuple[str, str]] = []
+    if readings:
+        wanted.append((unbroken(readings[0].claim.value_typed), "printed"))
+    if view.best is not None and view.best.reduction is not None:
+        for name in (N.SHAFT_POWER_MAX_STEADY, N.SHAFT_POWER_AT_RATED_CURRENT):
+            wanted.append((show_metric(view.best.reduction.metrics.get(name)).text, "measured"))
+    for figure, kind in wanted:
+        last = parts[-1].text
+        before, found, after = last.partition(figure)
+        if found:
+            parts[-1:] = [Part(before), Part(figure, kind), Part(after)]
+    return tuple(part for part in parts if part.text)
 
 
 def _basis(view: ApplianceView) -> str:

@@ -43,7 +43,7 @@ def claim_wording(claim: Claim) -> str:
         text += f", seen {show_date(claim.seen_on)}"
     text += "."
     if claim.footnote:
-        text += f" Its footnote: “{claim.footnote}”."
+        text += f" Its footnote: “{claim.footnote.rstrip('.')}”."
     return text
 
 

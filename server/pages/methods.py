@@ -6,7 +6,9 @@ from itertools import pairwise
 from pathlib import Path
 
 from server.errors import NotFound
+from server.model.methods import METHOD_VERSIONS
 from server.pages.shapes import Head, Link
+from server.wording.labels import kind_word
 
 FOLDER = Path(__file__).parents[2] / "docs" / "methods"
 
@@ -24,6 +26,7 @@ class MethodShown:
 class MethodsPage:
     head: Head
     methods: tuple[MethodShown, ...]
+    versions: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +78,7 @@ def methods_page() -> MethodsPage:
             section="methods",
         ),
         methods=all_methods(),
+        versions=", ".join(f"{kind_word(kind)} {v}" for kind, v in METHOD_VERSIONS.items()),
     )
 
 

@@ -103,7 +103,9 @@ RIG = (
 )
 RUN = (
     Field("run.tested_on", "Tested on", kind="date"),
-    Field("run.source", "Readings came from", choices=tuple((s.value, source_word(s)) for s in Source)),
+    Field(
+        "run.source", "Readings came from", choices=tuple((s.value, source_word(s)) for s in Source)
+    ),
     Field("run.ambient", "Ambient", example="21 °C"),
     Field("run.supply_note", "Supply", example="wall outlet, 2.5 mm² cord"),
     Field("run.notes", "Notes", kind="area", is_whole=True),

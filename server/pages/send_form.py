@@ -15,6 +15,8 @@ _PAIR = re.compile(r"\s*[,;:\t|]\s*|\s{2,}")
 # A plate says nothing where only the motor's usual choice was left as it was.
 _USUAL = {"plate.motor_family": "unknown", "run.source": "logger"}
 
+_KEPT = (*(f"{s}." for s in (*_SECTIONS, *_LISTS, "column", "pick")), "find")
+
 Form = Mapping[str, str]
 
 
@@ -23,7 +25,7 @@ def kept_fields(posted: Mapping[str, Any]) -> dict[str, str]:
     return {
         name: value
         for name, value in posted.items()
-        if isinstance(value, str) and ("." in name or name in {"find"}) and len(name) < 100
+        if isinstance(value, str) and name.startswith(_KEPT) and len(name) < 100
     }
 
 
@@ -107,7 +109,7 @@ def try_bench(form: Form) -> tuple[Bench, tuple[Problem, ...]]:
 def _without(data: dict[str, Any], problems: tuple[Problem, ...]) -> dict[str, Any]:
     """The mapping without what the problems name: "plate.voltage", "claim[1].value"."""
     places = [(problem.field or "").partition(".")[::2] for problem in problems]
-    left = {}
+    left: dict[str, Any] = {}
     for section, part in data.items():
         if isinstance(part, list):
             wrong = {place for place, _ in places}

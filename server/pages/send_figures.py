@@ -1,0 +1,74 @@
+"""Figures of a draft: a few beside each step, all of them before it is sent."""
+
+from collections.abc import Sequence
+
+from server.charts import along_the_load, run_trace
+from server.errors import Problem
+from server.model.results import Reduction
+from server.model.views import DraftView
+from server.model.words import MetricName, Severity
+from server.pages.pictures import show_figure
+from server.pages.rows import show_findings
+from server.pages.send_pages import head_of, steps_of
+from server.pages.send_shapes import FiguresPage, SoFar
+from server.pages.shapes import FigureShown, Value
+from server.wording.figures import metric_label, show_metric
+
+_SO_FAR = (
+    MetricName.SHAFT_POWER_AT_RATED_CURRENT,
+    MetricName.SHAFT_POWER_MAX_STEADY,
+    MetricName.EFFICIENCY_MAX,
+    MetricName.FREE_SPEED,
+)
+
+
+def so_far_of(reduction: Reduction | None, note: str | None) -> SoFar:
+    if reduction is None:
+        return SoFar(note)
+    weighty = [f for f in reduction.findings if f.severity is not Severity.INFO]
+    return SoFar(
+        note,
+        figures=tuple(_value(reduction, name) for name in _SO_FAR),
+        findings=show_findings(weighty),
+    )
+
+
+def _value(reduction: Reduction, name: MetricName) -> Value:
+    shown = show_metric(reduction.metrics.get(name))
+    return Value(metric_label(name), shown.text, note=shown.note, is_missing=shown.is_missing)
+
+
+def figures_page(
+    draft: DraftView, *, reduction: Reduction | None, note: str | None, problems: Sequence[Problem]
+) -> FiguresPage:
+    path = f"/send/{draft.public_id}"
+    has_load = reduction is not None and bool(reduction.points or reduction.curves)
+    holds = reduction is not None and any(f.severity is Severity.ERROR for f in reduction.findings)
+    return FiguresPage(
+        head=head_of("figures", f"{path}/figures"),
+        steps=steps_of("figures", draft),
+        lead=note or f"What {draft.file.name} shows, as described. Nothing is sent yet.",
+        problems=tuple(str(p) for p in problems),
+        heads=tuple(_value(reduction, name) for name in _SO_FAR) if reduction else (),
+        findings=show_findings(reduction.findings) if reduction else (),
+        load=(show_figure(along_the_load(reduction)),) if reduction and has_load else (),
+        trace=_trace(reduction),
+        figures=tuple(_value(reduction, name) for name in MetricName if name in reduction.metrics)
+        if reduction
+        else (),
+        what_happens=(
+            "A finding holds this run back: sent, it waits until someone has looked at it."
+            if holds
+            else "No finding holds this run back: sent, it is published at once."
+        ),
+        can_send=not problems,
+        send_text="Send for review" if holds else "Send and publish",
+        send_href=f"{path}/send",
+        discard_href=f"{path}/discard",
+    )
+
+
+def _trace(reduction: Reduction | None) -> FigureShown | None:
+    if reduction is None or reduction.trace is None:
+        return None
+    return show_figure(run_trace(reduction.trace, reduction.segments))

@@ -1,0 +1,125 @@
+"""The shapes of the steps of sending a run: one context for each template."""
+
+from dataclasses import dataclass
+
+from server.pages.send_fields import FieldGroup
+from server.pages.shapes import FigureShown, FindingShown, Head, Option, Value
+
+
+@dataclass(frozen=True, slots=True)
+class DraftShown:
+    iso: str
+    day: str
+    href: str
+    name: str
+    size: str
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    text: str
+    href: str | None
+    is_current: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SoFar:
+    """The figures that the draft gives as it stands."""
+
+    note: str | None
+    figures: tuple[Value, ...] = ()
+    findings: tuple[FindingShown, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SendPage:
+    head: Head
+    steps: tuple[Step, ...]
+    problems: tuple[str, ...]
+    is_signed_in: bool
+    limit: str
+    drafts: tuple[DraftShown, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnShown:
+    position: int
+    header: str
+    options: tuple[Option, ...]
+    unit: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class PreviewRow:
+    label: str
+    cells: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnsPage:
+    head: Head
+    steps: tuple[Step, ...]
+    problems: tuple[str, ...]
+    file_line: str
+    href: str
+    discard_href: str
+    preamble: tuple[str, ...]
+    columns: tuple[ColumnShown, ...]
+    rows: tuple[PreviewRow, ...]
+    so_far: SoFar
+
+
+@dataclass(frozen=True, slots=True)
+class Pick:
+    """Something picked from what is stored, or made new with the groups below it."""
+
+    title: str
+    name: str
+    options: tuple[Option, ...]
+    groups: tuple[FieldGroup, ...]
+    find_name: str | None = None
+    find: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class More:
+    """Groups that most senders leave alone, folded away until something stands in them."""
+
+    title: str
+    groups: tuple[FieldGroup, ...]
+    is_open: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FieldsPage:
+    head: Head
+    steps: tuple[Step, ...]
+    title: str
+    lead: str
+    problems: tuple[str, ...]
+    href: str
+    discard_href: str
+    picks: tuple[Pick, ...]
+    groups: tuple[FieldGroup, ...]
+    more: tuple[More, ...]
+    next_text: str
+    so_far: SoFar
+
+
+@dataclass(frozen=True, slots=True)
+class FiguresPage:
+    head: Head
+    steps: tuple[Step, ...]
+    lead: str
+    problems: tuple[str, ...]
+    heads: tuple[Value, ...]
+    findings: tuple[FindingShown, ...]
+    load: tuple[FigureShown, ...]
+    trace: FigureShown | None
+    figures: tuple[Value, ...]
+    what_happens: str
+    can_send: bool
+    send_text: str
+    send_href: str
+    discard_href: str
