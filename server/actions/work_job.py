@@ -1,0 +1,174 @@
+"""Do the oldest job: make the figures of a run that was stored without."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import Engine, select
+from sqlalchemy.orm import Session
+
+from server.actions.move_run import move_run
+from server.actions.prepare_run import PreparedRun, prepare_run
+from server.actions.settle_run import settle_run
+from server.actions.submit_run import fill_in_reading
+from server.errors import BenchledgerError
+from server.intake import ReadLimits
+from server.model.bench import Bench
+from server.model.words import JobState, RunState
+from server.store import tables as t
+from server.store.database import read_session, write_session
+from server.store.files import original_path
+from server.store.jobs import end_job, has_work, lease_job, still_leased
+from server.store.journal import SYSTEM
+from server.store.shapes import choices_of, details_of, plate_of, rig_of
+
+
+@dataclass(frozen=True, slots=True)
+class Lease:
+    """A job that this worker has taken."""
+
+    job_id: int
+    worker: str
+    run_id: int
+    tries: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Task:
+    path: Path
+    file_name: str
+    file_sha256: str
+    bench: Bench
+
+
+def take_job(engine: Engine, *, worker: str, lease_s: float, max_tries: int) -> Lease | None:
+    """Lease the oldest job; None if there is none.
+
+    A job whose worker vanished on the last try is parked here, its run failed: else a log that
+    kills its worker would come back for ever.
+    """
+    with read_session(engine) as session:
+        if not has_work(session):
+            return None
+    with write_session(engine) as session:
+        job = lease_job(session, worker=worker, lease_s=lease_s)
+        if job is None:
+            return None
+        assert job.run_id is not None  # the one act there is works on a run
+        if job.tries > max_tries:
+            _give_up(session, job, reason="the worker ended while making its figures")
+            return None
+        return Lease(job_id=job.id, worker=worker, run_id=job.run_id, tries=job.tries)
+
+
+def do_job(engine: Engine, lease: Lease, *, files: Path, limits: ReadLimits) -> None:
+    """Make a leased run's figures and store them, in a write of its own.
+
+    A log that can't be used fails its run, with the reason; the job is done then.
+
+    Raises
+    ------
+    Anything else that goes wrong; the caller gives the job back with `put_back`.
+    """
+    with read_session(engine) as session:
+        task = _task(session, run_id=lease.run_id, files=files)
+    try:
+        prepared = prepare_run(
+            task.path,
+            file_name=task.file_name,
+            bench=task.bench,
+            limits=limits,
+            files=files,
+            sha256=task.file_sha256,
+        )
+    except BenchledgerError as refusal:
+        with write_session(engine) as session:
+            job = still_leased(session, job_id=lease.job_id, worker=lease.worker)
+            if job is not None:
+                _fail_run(session, run_id=lease.run_id, reason=str(refusal))
+                end_job(job, state=JobState.DONE)
+        return
+    with write_session(engine) as session:
+        job = still_leased(session, job_id=lease.job_id, worker=lease.worker)
+        if job is not None:
+            _settle(session, run_id=lease.run_id, prepared=prepared)
+            end_job(job, state=JobState.DONE)
+
+
+def put_back(engine: Engine, lease: Lease, *, error: BaseException, max_tries: int) -> JobState:
+    """Give a job back after a failure: it waits again, or is parked after the last try.
+
+    Returns
+    -------
+    Where the job stands now.
+    """
+    reason = f"{type(error).__name__}: {error}"
+    with write_session(engine) as session:
+        job = still_leased(session, job_id=lease.job_id, worker=lease.worker)
+        if job is None:
+            return JobState.RUNNING
+        if lease.tries >= max_tries:
+            _give_up(session, job, reason=reason)
+        else:
+            end_job(job, state=JobState.QUEUED, error=reason)
+        return JobState(job.state)
+
+
+def _give_up(session: Session, job: t.JobRow, *, reason: str) -> None:
+    end_job(job, state=JobState.PARKED, error=reason)
+    assert job.run_id is not None
+    _fail_run(
+        session,
+        run_id=job.run_id,
+        reason="Its figures could not be made. The maintainers see why.",
+    )
+
+
+def _task(session: Session, *, run_id: int, files: Path) -> _Task:
+    run, revision = t.RunRow, t.RunRevisionRow
+    row = session.execute(
+        select(run.kind, revision, t.PlateRevisionRow, t.RigRevisionRow)
+        .join(revision, revision.id == run.current_revision_id)
+        .join(t.PlateRevisionRow, t.PlateRevisionRow.id == revision.plate_revision_id)
+        .join(t.RigRevisionRow, t.RigRevisionRow.id == revision.rig_revision_id)
+        .where(run.id == run_id)
+    ).one()
+    sent = row.RunRevisionRow
+    return _Task(
+        path=original_path(files, sent.file_sha256),
+        file_name=sent.file_name,
+        file_sha256=sent.file_sha256,
+        bench=Bench(
+            plate=plate_of(row.PlateRevisionRow),
+            rig=rig_of(row.RigRevisionRow),
+            columns=choices_of(sent.choices),
+            run=details_of(sent, kind=row.kind),
+        ),
+    )
+
+
+def _settle(session: Session, *, run_id: int, prepared: PreparedRun) -> None:
+    run = _locked(session, run_id)
+    if run.state != RunState.WORKING:  # withdrawn meanwhile
+        return
+    assert run.current_revision_id is not None
+    revision = session.get_one(t.RunRevisionRow, run.current_revision_id)
+    fill_in_reading(session, revision=revision, prepared=prepared)
+    settle_run(
+        session,
+        run=run,
+        revision=revision,
+        reduction=prepared.reduction,
+        input_digest=prepared.input_digest,
+    )
+
+
+def _fail_run(session: Session, *, run_id: int, reason: str) -> None:
+    run = _locked(session, run_id)
+    if run.state == RunState.WORKING:
+        move_run(session, run=run, to=RunState.FAILED, actor=SYSTEM, failure=reason)
+
+
+def _locked(session: Session, run_id: int) -> t.RunRow:
+    return session.execute(
+        select(t.RunRow).where(t.RunRow.id == run_id).with_for_update()
+    ).scalar_one()

@@ -1,0 +1,92 @@
+"""The worker: takes jobs, seals the journal, sweeps what is left behind."""
+
+import logging
+import os
+import time
+from threading import Event
+
+from sqlalchemy import Engine
+from sqlalchemy.exc import OperationalError
+
+from server.actions.discard_draft import discard_old_drafts
+from server.actions.reduce_log import limits_of
+from server.actions.seal_journal import seal_journal
+from server.actions.sign_in import end_expired_sessions
+from server.actions.sweep_files import sweep_files
+from server.actions.work_job import do_job, put_back, take_job
+from server.model.words import JobState
+from server.settings import Settings
+from server.store.database import make_engine, write_session
+from server.store.identity import new_public_id
+
+log = logging.getLogger("benchledger.worker")
+
+SEAL_EVERY_S = 2.0
+SWEEP_EVERY_S = 600.0
+
+
+def run_worker(settings: Settings, stop: Event, *, parent_pid: int | None = None) -> None:
+    """Work until `stop` is set, or until the parent process is gone where one is named."""
+    engine = make_engine(settings)
+    name = f"{os.getpid()}-{new_public_id()}"
+    due = {"seal": 0.0, "sweep": 0.0}
+    try:
+        while not stop.is_set():
+            if parent_pid is not None and os.getppid() != parent_pid:
+                return
+            if not _turn(engine, settings, name, due):
+                stop.wait(settings.job_poll_s)
+    finally:
+        engine.dispose()
+
+
+def _turn(engine: Engine, settings: Settings, name: str, due: dict[str, float]) -> bool:
+    """One turn; True if there was a job, so that the next is looked for at once."""
+    try:
+        had_job = work_once(engine, settings, worker=name)
+        _keep_house(engine, settings, due)
+    except OperationalError as error:
+        # The database is away or locked for longer than we wait: it comes back, or the operator
+        # reads this.
+        log.error("the database can't be used just now: %s", error)
+        time.sleep(settings.job_poll_s)
+        return False
+    return had_job
+
+
+def work_once(engine: Engine, settings: Settings, *, worker: str) -> bool:
+    """Take and do one job; False if there was none."""
+    lease = take_job(
+        engine, worker=worker, lease_s=settings.job_lease_s, max_tries=settings.job_tries
+    )
+    if lease is None:
+        return False
+    try:
+        do_job(engine, lease, files=settings.files, limits=limits_of(settings))
+    except Exception as error:  # whatever it is, the job must be given back or parked
+        log.exception("job %d failed (try %d)", lease.job_id, lease.tries)
+        state = put_back(engine, lease, error=error, max_tries=settings.job_tries)
+        if state is JobState.PARKED:
+            log.error("job %d is parked", lease.job_id)
+    return True
+
+
+def _keep_house(engine: Engine, settings: Settings, due: dict[str, float]) -> None:
+    at = time.monotonic()
+    if at >= due["seal"]:
+        with write_session(engine) as session:
+            seal_journal(session)
+        due["seal"] = at + SEAL_EVERY_S
+    if at >= due["sweep"]:
+        keep_house(engine, settings)
+        due["sweep"] = at + SWEEP_EVERY_S
+
+
+def keep_house(engine: Engine, settings: Settings) -> None:
+    """End what has expired and remove files that nothing refers to."""
+    with write_session(engine) as session:
+        end_expired_sessions(session)
+        discard_old_drafts(session)
+    removed = sweep_files(engine, files=settings.files)
+    if removed:
+        log.info("removed %d files that nothing referred to", removed)
