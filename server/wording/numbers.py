@@ -24,10 +24,8 @@ def decimals_of(uncertainty: float) -> int:
     100-354 keeps two, 355-949 one, 950-999 becomes 1000 and keeps two.
     """
     exponent = math.floor(math.log10(uncertainty))
-    leading = round(uncertainty / 10.0**exponent * 100)
-    if leading < 100:  # 9.999e-5 / 1e-5 can come out just under through the logarithm
-        exponent -= 1
-        leading *= 10
+    # The digits as they stand, not rounded; the little more keeps 1.0 from reading as 0.999…
+    leading = int(uncertainty / 10.0**exponent * 100 + 1e-9)
     if leading <= 354:
         kept = 2
     elif leading <= 949:
