@@ -1,6 +1,6 @@
 """The web application: made by `create_app(settings)`, nothing at import."""
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
 from anyio import to_thread
@@ -10,13 +10,13 @@ from starlette.requests import ClientDisconnect
 from starlette.types import Scope
 from starlette_compress import CompressMiddleware
 
-import server.pages as pages
 from server import __version__
 from server.api import router as api_router
 from server.api.openapi import DESCRIPTION, describe
 from server.dependencies import ReadSession
 from server.dependencies.resources import make_resources
-from server.middleware import BodyLimit, EdgeHeaders
+from server.middleware import BodyLimit, EdgeHeaders, HeadAsGet
+from server.pages import router as pages_router
 from server.problems import install_problem_handlers
 from server.settings import Settings
 from server.static_files import PREFIX, static_app
@@ -48,13 +48,13 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     install_problem_handlers(app)
     app.add_exception_handler(ClientDisconnect, _on_disconnect)
     app.include_router(api_router)
-    if hasattr(pages, "router"):
-        app.include_router(pages.router, include_in_schema=False)
+    app.include_router(pages_router, include_in_schema=False)
     app.add_api_route("/healthz", healthz, include_in_schema=False)
     app.mount(PREFIX, static_app(), name="static")
     # The last added is the outermost.
     app.add_middleware(BodyLimit, limit_for=_limits(settings))
     app.add_middleware(CompressMiddleware, minimum_size=600)
+    app.add_middleware(HeadAsGet)
     app.add_middleware(EdgeHeaders, over_tls=settings.secure_cookies)
     describe(app)
     return app
@@ -74,7 +74,7 @@ def healthz(read: ReadSession) -> Response:
     return JSONResponse({"status": "ready"}, headers={"Cache-Control": "no-store"})
 
 
-def _limits(settings: Settings):  # type: ignore[no-untyped-def]
+def _limits(settings: Settings) -> Callable[[Scope], tuple[int, str]]:
     def limit_for(scope: Scope) -> tuple[int, str]:
         if scope["path"].startswith(_UPLOADS):
             return settings.max_upload_bytes + _FRAME_BYTES, "BENCHLEDGER_MAX_UPLOAD_BYTES"

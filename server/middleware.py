@@ -70,6 +70,25 @@ def _request_id(scope: Scope) -> str:
     return secrets.token_hex(8)
 
 
+class HeadAsGet:
+    """Answer HEAD as GET without its body: whoever asks for a page's head gets the page's own."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or scope["method"] != "HEAD":
+            await self.app(scope, receive, send)
+            return
+
+        async def send_without_body(message: Message) -> None:
+            if message["type"] == "http.response.body":
+                message = {**message, "body": b""}
+            await send(message)
+
+        await self.app({**scope, "method": "GET"}, receive, send_without_body)
+
+
 class BodyLimit:
     """Refuse a body over its limit: at once where its length is told, else when it gets there."""
 

@@ -10,6 +10,7 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from starlette.exceptions import HTTPException
+from starlette.routing import Match
 
 from server import errors
 
@@ -235,16 +236,43 @@ def install_problem_handlers(app: FastAPI) -> None:
 def _on_domain_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, errors.BenchledgerError)
     if isinstance(error, errors.Moved):
-        return RedirectResponse(error.location, status_code=308)
+        return RedirectResponse(_moved_to(request, error.location), status_code=308)
     if isinstance(error, errors.SignInNeeded) and wants_page(request) and request.method == "GET":
         back = request.url.path + (f"?{request.url.query}" if request.url.query else "")
         return RedirectResponse(f"/sign-in?next={quote(back, safe='')}", status_code=303)
     return send_problem(request, problem_for(error))
 
 
+def _moved_to(request: Request, location: str) -> str:
+    """The same part of the API about what a merged thing became; for a page its new page."""
+    old_id = request.path_params.get("appliance_id")
+    if wants_page(request) or old_id is None:
+        return location
+    new_id = location.rsplit("/", 1)[-1].split("-", 1)[0]
+    path = request.url.path.replace(f"/{old_id}", f"/{new_id}", 1)
+    return path + (f"?{request.url.query}" if request.url.query else "")
+
+
 def _on_http_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
-    return send_problem(request, _for_http(error))
+    problem = _for_http(error)
+    if error.status_code == 405:
+        problem = replace(problem, headers={"Allow": ", ".join(_taken_methods(request))})
+    return send_problem(request, problem)
+
+
+def _taken_methods(request: Request) -> list[str]:
+    """All that the address takes: the framework names only what its first route takes."""
+    app: FastAPI = request.app
+    taken = [
+        method
+        for method in ("GET", "POST", "PUT", "PATCH", "DELETE")
+        if any(
+            route.matches({**request.scope, "method": method})[0] is Match.FULL
+            for route in app.routes
+        )
+    ]
+    return [*taken, "HEAD"] if "GET" in taken else taken
 
 
 def _on_validation_error(request: Request, error: Exception) -> Response:

@@ -85,7 +85,7 @@ def build_static(source: Path = SOURCE, built: Path = BUILT) -> bool:
 
 
 def _write_variants(path: Path) -> None:
-    import brotli
+    import brotli  # type: ignore[import-untyped]
     import zstandard
 
     content = path.read_bytes()
@@ -117,7 +117,7 @@ def static_app() -> ASGIApp:
                 headers["Cache-Control"] = _LONG if is_named else "no-cache"
             await send(message)
 
-        await files(scope, receive, send_with_age)  # type: ignore[arg-type]
+        await files(scope, receive, send_with_age)
 
     return serve
 

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from server.api import exports, outs
-from server.api.conditional import unchanged
+from server.api.conditional import answer
 from server.api.openapi import refusals
 from server.api.shapes import ListOut
 from server.api.thing_shapes import ListingOut
@@ -71,22 +71,14 @@ class CatalogueQuery(BaseModel):
     responses={**refusals(422), 200: exports.CSV_TOO, 304: exports.NOT_CHANGED},
 )
 def list_appliances(
-    request: Request,
-    response: Response,
-    session: ReadSession,
-    query: Annotated[CatalogueQuery, Query()],
-) -> ListOut[ListingOut] | Response:
+    request: Request, session: ReadSession, query: Annotated[CatalogueQuery, Query()]
+) -> Response:
     """The catalogue: one row per appliance, with the figures of its newest published run."""
     page = list_catalogue(session, filters=_filter(query))
-    # The rows say when each last changed; the answer needs no other mark.
-    marks = [f"{row.public_id}{row.updated_at}" for row in page.items]
-    fresh = unchanged(request, response, "catalogue", request.url, *marks, page.next)
-    if fresh is not None:
-        return fresh
     rows = [outs.listing(row) for row in page.items]
     if query.format == "csv":
         return exports.listings_csv(rows, next_cursor=page.next, request=request)
-    return ListOut[ListingOut].model_construct(items=rows, next=page.next)
+    return answer(request, ListOut[ListingOut].model_construct(items=rows, next=page.next))
 
 
 def _filter(query: CatalogueQuery) -> CatalogueFilter:

@@ -64,8 +64,9 @@ def plate(found: Plate, revision: int | None) -> shapes.PlateOut:
     )
 
 
-def claim(found: Claim) -> shapes.ClaimOut:
+def claim(found: Claim, public_id: str | None = None) -> shapes.ClaimOut:
     return shapes.ClaimOut(
+        id=public_id,
         quantity=found.quantity,
         value=shapes.QuantityOut(
             value=found.value_si,

@@ -1,6 +1,6 @@
 """What one run consists of: figures, findings, load points, curves, trace, the file itself."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 from fastapi.responses import FileResponse
@@ -17,9 +17,16 @@ from server.api.run_shapes import (
     TraceOut,
 )
 from server.api.shapes import ListOut, PublicId
+from server.charts.export import (
+    LICENCE_HEADERS,
+    curves_csv,
+    metrics_csv,
+    points_csv,
+    trace_csv,
+)
 from server.dependencies import ReadSession, Viewer
 from server.errors import NotFound
-from server.model.results import Reduction
+from server.model.results import Reduction, Trace
 from server.model.views import RunView
 from server.settings import Settings
 from server.store.files import original_path
@@ -27,7 +34,7 @@ from server.store.runs import run_view
 
 router = APIRouter(prefix="/runs/{run_id}", tags=["runs"], responses=refusals(401, 404))
 Format = Annotated[Literal["json", "csv"], Query()]
-_TABLE = {200: exports.CSV_TOO}
+_TABLE: dict[int | str, dict[str, Any]] = {200: exports.CSV_TOO}
 
 
 def _run(session: ReadSession, viewer: Viewer, run_id: PublicId) -> RunView:
@@ -47,9 +54,9 @@ def _figures(run: RunView) -> tuple[Reduction, ResultsOut]:
 @router.get("/metrics", response_model=ListOut[NamedMetricOut], responses=_TABLE)
 def list_metrics(run: Run, format: Format = "json") -> ListOut[NamedMetricOut] | Response:
     """Every figure of the run. What can't be had has no value and a reason."""
-    _, results = _figures(run)
+    reduction, results = _figures(run)
     if format == "csv":
-        return exports.metrics_csv(f"run-{run.public_id}-metrics", results.metrics)
+        return exports.csv_response(f"run-{run.public_id}-metrics", metrics_csv(reduction.metrics))
     return ListOut[NamedMetricOut](
         items=[
             NamedMetricOut(name=name, **one.model_dump()) for name, one in results.metrics.items()
@@ -68,30 +75,28 @@ def list_findings(run: Run) -> ListOut[FindingOut]:
 def list_points(run: Run, format: Format = "json") -> ListOut[PointOut] | Response:
     """Steady dwells, or the load bins of a sweep."""
     reduction, _ = _figures(run)
-    points = [run_outs.point(one) for one in reduction.points]
     if format == "csv":
-        return exports.points_csv(f"run-{run.public_id}-points", points)
-    return ListOut[PointOut](items=points)
+        return exports.csv_response(f"run-{run.public_id}-points", points_csv(reduction.points))
+    return ListOut[PointOut](items=[run_outs.point(one) for one in reduction.points])
 
 
 @router.get("/curves", response_model=ListOut[CurveOut], responses=_TABLE)
 def list_curves(run: Run, format: Format = "json") -> ListOut[CurveOut] | Response:
     """The fitted curves along the load."""
     reduction, _ = _figures(run)
-    curves = [run_outs.curve(one) for one in reduction.curves]
     if format == "csv":
-        return exports.curves_csv(f"run-{run.public_id}-curves", curves)
-    return ListOut[CurveOut](items=curves)
+        return exports.csv_response(f"run-{run.public_id}-curves", curves_csv(reduction.curves))
+    return ListOut[CurveOut](items=[run_outs.curve(one) for one in reduction.curves])
 
 
 @router.get("/trace", response_model=TraceOut, responses=_TABLE)
 def read_trace(run: Run, format: Format = "json") -> TraceOut | Response:
     """The recording thinned for a screen, and the segments it falls into."""
     reduction, _ = _figures(run)
-    trace = run_outs.trace(reduction)
     if format == "csv":
-        return exports.trace_csv(f"run-{run.public_id}-trace", trace)
-    return trace
+        trace = reduction.trace or Trace({}, {})
+        return exports.csv_response(f"run-{run.public_id}-trace", trace_csv(trace))
+    return run_outs.trace(reduction)
 
 
 @router.get(
@@ -110,7 +115,7 @@ def download_file(request: Request, run: Run) -> Response:
         "ETag": etag,
         "Cache-Control": "private, no-cache",
         "Vary": "Authorization, Cookie",
-        "Link": exports.LICENCE_LINK,
+        **LICENCE_HEADERS,
         # A browser must never take a sender's file for a page of ours.
         "X-Content-Type-Options": "nosniff",
     }

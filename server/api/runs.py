@@ -5,17 +5,19 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Query, Request, Response
 
 from server import __version__
+from server.actions.withdraw_run import withdraw_run
 from server.api import exports, run_outs
-from server.api.conditional import unchanged
+from server.api.conditional import answer, unchanged
 from server.api.openapi import needs_token, refusals
 from server.api.run_shapes import RunOut, RunRowOut, RunStatusOut
-from server.api.shapes import Cursor, IdWord, Limit, ListOut, PublicId
+from server.api.shapes import Cursor, IdWord, Limit, ListOut, PublicId, ReasonIn
 from server.dependencies import (
     PreparedSubmission,
     ReadSession,
     SubmitSession,
     Viewer,
     Writer,
+    WriteSession,
 )
 from server.errors import SignInNeeded
 from server.model.words import RunState
@@ -141,7 +143,7 @@ def list_all_runs(
     cursor: Cursor = None,
     limit: Limit = 50,
     format: Literal["json", "csv"] = "json",
-) -> ListOut[RunRowOut] | Response:
+) -> Response:
     """Runs, newest first: published ones, and one's own where a token is sent."""
     if mine and viewer is None:
         raise SignInNeeded("Which runs are yours is told by your token.")
@@ -158,7 +160,8 @@ def list_all_runs(
     rows = [run_outs.run_row(row) for row in page.items]
     if format == "csv":
         return exports.runs_csv(rows, next_cursor=page.next, request=request)
-    return ListOut[RunRowOut](items=rows, next=page.next)
+    listed = ListOut[RunRowOut].model_construct(items=rows, next=page.next)
+    return answer(request, listed, is_own=viewer is not None)
 
 
 @router.get(
@@ -190,3 +193,17 @@ def read_run_status(
     if view.state is RunState.WORKING:
         response.headers["Retry-After"] = "1"
     return run_outs.status(view)
+
+
+@router.post(
+    "/{run_id}/withdrawal",
+    status_code=201,
+    responses=refusals(401, 403, 404, 409, 413, 422),
+    openapi_extra=needs_token(),
+)
+def withdraw(
+    tester: Writer, session: WriteSession, run_id: PublicId, sent: ReasonIn
+) -> RunStatusOut:
+    """Take one's run back: it leaves every list but one's own. What is stored stays."""
+    withdraw_run(session, public_id=run_id, tester=tester, note=sent.reason)
+    return run_outs.status(run_view(session, public_id=run_id, viewer=tester))

@@ -196,6 +196,9 @@ class ClaimIn(In):
 
 
 class ClaimOut(Out):
+    """What is printed about an appliance. `id` where it stands by itself."""
+
+    id: str | None
     quantity: str
     value: QuantityOut
     wording: str

@@ -1,0 +1,35 @@
+"""Two to six appliances side by side."""
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Query, Request, Response
+
+from server.api import exports, run_outs
+from server.api.conditional import answer
+from server.api.openapi import refusals
+from server.api.run_shapes import ComparedOut
+from server.api.shapes import IdWord, ListOut
+from server.dependencies import ReadSession
+from server.store.compare import compare_views
+
+router = APIRouter(tags=["compare"])
+_Ids = Annotated[list[IdWord], Query(min_length=2, max_length=6)]
+
+
+@router.get(
+    "/compare",
+    response_model=ListOut[ComparedOut],
+    responses={**refusals(404, 422), 200: exports.CSV_TOO, 304: exports.NOT_CHANGED},
+)
+def compare(
+    request: Request,
+    session: ReadSession,
+    appliance: _Ids,
+    format: Literal["json", "csv"] = "json",
+) -> Response:
+    """Plates, figures, claims and curves beside one another, in the order asked."""
+    views = compare_views(session, public_ids=appliance, viewer=None)
+    items = [run_outs.compared(view) for view in views]
+    if format == "csv":
+        return exports.compared_csv(items)
+    return answer(request, ListOut[ComparedOut](items=items))
