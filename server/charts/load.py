@@ -78,16 +78,14 @@ def _panel(q: LoadQuantity, named: Sequence[NamedRun]) -> CurvesPanel | None:
             points.append(measured)
     if not points and not lines:
         return None
+    headline = _named(q, named[0][1], scale) if len(named) == 1 else ()
+    torques = [v for line in lines for v in line.x] + [v for p in points for v in p.x]
     return CurvesPanel(
-        x=Axis(
-            "torque",
-            "N·m",
-            *_bounds([v for one in lines for v in one.x] + [v for one in points for v in one.x]),
-        ),
-        y=Axis(q.label, unit, *_bounds(_y_values(lines, points))),
+        x=Axis("torque", "N·m", *_bounds(torques + [n.x for n in headline])),
+        y=Axis(q.label, unit, *_bounds(_y_values(lines, points) + [n.y for n in headline])),
         lines=tuple(lines),
         points=tuple(points),
-        named=_named(q, named[0][1], scale) if len(named) == 1 else (),
+        named=headline,
     )
 
 
