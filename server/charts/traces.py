@@ -1,7 +1,7 @@
 """The recording over time with its stretches, and how far the fits miss the points."""
 
-from bisect import bisect_left
 from collections.abc import Sequence
+from itertools import pairwise
 
 from server.charts.figure import (
     Axis,
@@ -148,25 +148,50 @@ def fit_residuals(reduction: Reduction, *, figure_id: str = "fit-residuals") -> 
 
 
 def _residuals(reduction: Reduction, q: LoadQuantity) -> list[tuple[LoadPoint, float]]:
-    curve = next(
-        (c for c in reduction.curves if c.quantity == q.quantity and len(c.torque_nm) > 1), None
-    )
+    curve = _curve(reduction, q.quantity)
     if curve is None:
         return []
-    inside = curve.torque_nm[0], curve.torque_nm[-1]
-    return [
-        (point, getattr(point, q.field) - _along(curve, point.torque_nm))
-        for point in reduction.points
-        if getattr(point, q.field) is not None and inside[0] <= point.torque_nm <= inside[1]
-    ]
+    speed = _curve(reduction, "speed")
+    found: list[tuple[LoadPoint, float]] = []
+    for point in reduction.points:
+        measured = getattr(point, q.field)
+        fitted = None if measured is None else _fitted(curve, speed, point)
+        if fitted is not None:
+            found.append((point, measured - fitted))
+    return found
 
 
-def _along(curve: Curve, torque_nm: float) -> float:
-    """The curve at a torque within it, straight between its points."""
-    i = min(max(bisect_left(curve.torque_nm, torque_nm), 1), len(curve.torque_nm) - 1)
-    x0, x1 = curve.torque_nm[i - 1], curve.torque_nm[i]
-    share = (torque_nm - x0) / (x1 - x0) if x1 > x0 else 0.0
-    return curve.value[i - 1] + share * (curve.value[i] - curve.value[i - 1])
+def _curve(reduction: Reduction, quantity: str) -> Curve | None:
+    return next(
+        (c for c in reduction.curves if c.quantity == quantity and len(c.torque_nm) > 1), None
+    )
+
+
+def _fitted(curve: Curve, speed: Curve | None, point: LoadPoint) -> float | None:
+    """The curve at a point's torque, straight between its own points; None outside them.
+
+    Past an induction motor's breakdown a torque is met twice; then the place whose speed is the
+    nearer one counts.
+    """
+    places = _places(curve.torque_nm, point.torque_nm)
+    if not places:
+        return None
+    if len(places) > 1 and speed is not None and len(speed.value) == len(curve.value):
+        places.sort(key=lambda place: abs(_between(speed.value, *place) - point.speed_rad_s))
+    return _between(curve.value, *places[0])
+
+
+def _places(torques: Sequence[float], torque_nm: float) -> list[tuple[int, float]]:
+    """Where along the curve a torque is met: index of the stretch and the share of it."""
+    found: list[tuple[int, float]] = []
+    for i, (a, b) in enumerate(pairwise(torques)):
+        if min(a, b) <= torque_nm <= max(a, b):
+            found.append((i, (torque_nm - a) / (b - a) if b != a else 0.0))
+    return found
+
+
+def _between(values: Sequence[float], i: int, share: float) -> float:
+    return values[i] + share * (values[i + 1] - values[i])
 
 
 def _residual_panel(q: LoadQuantity, rows: list[tuple[LoadPoint, float]]) -> CurvesPanel:

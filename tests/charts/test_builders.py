@@ -16,6 +16,7 @@ from server.charts import (
 from server.charts.figure import MARKERS, Mark
 from server.model.bench import Claim, Plate
 from server.model.measured import Metric
+from server.model.results import Curve
 from server.model.words import MetricName
 from tests.charts.examples import (
     LISTINGS,
@@ -198,3 +199,21 @@ def test_residuals_are_measured_minus_fitted():
     assert panel.y.low < 0 < panel.y.high
     # the curve is made of straight lines between its points, hence the half watt
     assert len(fit_residuals(shifted).table.rows) == 32
+
+
+def test_where_a_torque_is_met_twice_the_nearer_speed_counts():
+    torques, speeds = (0.0, 1.0, 2.0, 1.0), (100.0, 90.0, 60.0, 30.0)
+    curves = tuple(
+        Curve(name, unit, torques, values, (1.0,) * 4, (False,) * 4, "")
+        for name, unit, values in (
+            ("speed", "rad/s", speeds),
+            ("shaft_power", "W", (0.0, 90.0, 120.0, 30.0)),
+        )
+    )
+    run = reduction(2)
+    points = tuple(
+        replace(p, torque_nm=1.5, speed_rad_s=speed, shaft_power_w=1.5 * speed)
+        for p, speed in zip(run.points, (75.0, 45.0), strict=True)
+    )
+    power = fit_residuals(replace(run, curves=curves, points=points)).panels[0]
+    assert power.points[0].y == pytest.approx([112.5 - 105.0, 67.5 - 75.0])
