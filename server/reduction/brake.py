@@ -1,163 +1,216 @@
 """A brake run from recording to figures: the order of the steps, each in its own file."""
 
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 
 from server.model.bench import Plate, Rig
-from server.model.measured import Finding, Metric
+from server.model.measured import Metric
 from server.model.recording import Recording
 from server.model.results import Lag, LoadPoint, Reduction, ReductionOptions, Segment
-from server.model.words import Channel, MetricName, RunKind, SegmentKind
+from server.model.words import Channel, MetricName, RunKind, SegmentKind, Supply
+from server.reduction.arrays import Bools
 from server.reduction.blocks import Blocks, make_blocks
+from server.reduction.curves import draw_curves
+from server.reduction.findings import judge
+from server.reduction.lag import find_lag
 from server.reduction.load import Stretch, find_stretches, load_coordinate
-from server.reduction.loadline import LoadLine, fit_load_line
+from server.reduction.loadline import fit_load_line
 from server.reduction.metrics import (
     NO_LINE,
     Budget,
     efficiency_metrics,
     free_metrics,
-    is_dc_supply,
     peak_metrics,
     rated_metrics,
 )
-from server.reduction.momentary import Momentary, highest_momentary
+from server.reduction.momentary import highest_momentary
 from server.reduction.ordering import Ordered, order_rows
-from server.reduction.peak import Peak
-from server.reduction.points import Group, average, group_blocks
+from server.reduction.points import Group, average, group_blocks, input_power
+from server.reduction.runwide import (
+    best_dwell,
+    momentary_metrics,
+    rotor_held,
+    shown_without_line,
+    supply_sag,
+)
 from server.reduction.signals import Signals, choose_signals
 from server.reduction.states import State, States, find_states
 from server.reduction.torque import Shaft, shaft_torque
 from server.reduction.trace import thin
 from server.reduction.versions import METHOD_VERSIONS
+from server.reduction.worked import Worked
 from server.reduction.zero import Zero, find_zero
 
 M = MetricName
 FREE_TORQUE_SHARE = 0.08  # of the highest brake torque: more is a load
-
-
-@dataclass(frozen=True, slots=True)
-class Worked:
-    """Everything between the recording and the figures; findings are judged on it."""
-
-    ordered: Ordered
-    signals: Signals
-    blocks: Blocks
-    states: States
-    zero: Zero
-    shaft: Shaft
-    lag: Lag
-    stretches: tuple[Stretch, ...]
-    points: tuple[LoadPoint, ...]
-    free: LoadPoint | None
-    line: LoadLine | None
-    peak: Peak | None
-    momentary: Momentary
-    metrics: dict[MetricName, Metric]
+NOT_OF_A_RUN = (M.IMPLIED_CURRENT, M.ROTOR_ENERGY_TIME)  # these need a claim
 
 
 def reduce_brake_run(
     recording: Recording, *, plate: Plate, rig: Rig, options: ReductionOptions
 ) -> Reduction:
     """Reduce a brake run; see `reduce_run` for what it promises."""
-    worked = work_through(recording, plate=plate, rig=rig, options=options)
-    findings: tuple[Finding, ...] = ()
+    ordered = order_rows(recording.time_s, recording.channels)
+    signals = choose_signals(ordered.time_s, ordered.channels, rig=rig, plate=plate)
+    trace = thin(ordered.time_s, ordered.channels)
+    version = METHOD_VERSIONS[RunKind.BRAKE]
+    if not np.isfinite(signals.torque_factor):
+        reason = "force was logged, but the length of the arm is not given"
+        return Reduction(
+            kind=RunKind.BRAKE,
+            method_version=version,
+            metrics=_complete({}, reason),
+            lag=Lag(None, False, reason),
+            trace=trace,
+            channels_used=_channels_used(signals),
+        )
+    worked = work_through(ordered, signals, plate=plate, rig=rig, options=options)
     return Reduction(
         kind=RunKind.BRAKE,
-        method_version=METHOD_VERSIONS[RunKind.BRAKE],
+        method_version=version,
         metrics=worked.metrics,
-        findings=findings,
+        findings=judge(worked, recording, plate=plate, rig=rig, options=options),
         segments=_segments(worked),
         points=worked.points,
-        curves=(),
+        curves=draw_curves(worked.line),
         lag=worked.lag,
-        trace=thin(worked.ordered.time_s, worked.ordered.channels),
-        channels_used=_channels_used(worked.signals),
+        trace=trace,
+        channels_used=_channels_used(signals),
     )
 
 
 def work_through(
-    recording: Recording, *, plate: Plate, rig: Rig, options: ReductionOptions
+    ordered: Ordered, signals: Signals, *, plate: Plate, rig: Rig, options: ReductionOptions
 ) -> Worked:
     """Do every step of the reduction but the findings."""
-    ordered = order_rows(recording.time_s, recording.channels)
-    signals = choose_signals(ordered.time_s, ordered.channels, rig=rig, plate=plate)
     blocks = make_blocks(signals, mains_hz=plate.frequency_hz)
     states = find_states(blocks)
     zero = find_zero(blocks, states)
     shaft = _signed_shaft(blocks, states, zero, rig)
-    stretches = find_stretches(blocks, states, shaft, min_dwell_s=options.min_dwell_s)
+    lag = find_lag(blocks, states, shaft)
+    if lag.applied and lag.seconds is not None:
+        signals = _shifted(signals, lag.seconds)
+        blocks = make_blocks(signals, mains_hz=plate.frequency_hz)
+        zero = find_zero(blocks, states)
+        shaft = _signed_shaft(blocks, states, zero, rig)
+    found = find_stretches(blocks, states, shaft, min_dwell_s=options.min_dwell_s)
     z, _ = load_coordinate(blocks, states, shaft)
-    is_dc = is_dc_supply(plate)
-    groups = group_blocks(stretches, z, blocks.time_s)
-    points = choose_points([average(g, blocks, shaft, is_dc=is_dc) for g in groups])
-    free = find_free(groups, shaft, blocks, is_dc=is_dc)
-    line = fit_load_line(points)
-    budget = Budget(
-        rig=rig,
-        torque_channel=signals.torque_channel,
-        u_zero_nm=zero.u_nm,
-        is_input_metered=signals.power is not None,
+    is_dc = plate.supply is Supply.DC
+    groups = group_blocks(found, z, blocks.time_s)
+    points, groups = choose_points([(average(g, blocks, shaft, is_dc=is_dc), g) for g in groups])
+    usable = states.is_(State.RUNNING)
+    if rig.inertia_kg_m2 is None:
+        usable &= _in_dwells(groups, blocks)
+    worked = Worked(
+        ordered=ordered,
+        signals=signals,
+        blocks=blocks,
+        states=states,
+        zero=zero,
+        shaft=shaft,
+        lag=lag,
+        stretches=tuple(found),
+        points=points,
+        brake_torque_nm=tuple(float(np.mean(shaft.brake_torque[g.first : g.end])) for g in groups),
+        free=find_free(points, groups, shaft),
+        line=fit_load_line(points),
+        peak=None,
+        momentary=highest_momentary(signals, blocks, shaft, zero, rig, usable=usable),
         is_dc=is_dc,
     )
-    usable = states.is_(State.RUNNING)
-    momentary = highest_momentary(signals, blocks, shaft, zero, rig, usable=usable)
-    metrics: dict[MetricName, Metric] = {}
-    peak = None
-    if line is not None:
-        found, peak = peak_metrics(line, budget)
-        metrics |= found | efficiency_metrics(line, budget)
-    metrics |= rated_metrics(line, plate, budget) | free_metrics(free, budget)
-    if momentary.shaft_w is not None:
-        metrics[M.SHAFT_POWER_MAX_MOMENTARY] = Metric(
-            M.SHAFT_POWER_MAX_MOMENTARY, momentary.shaft_w, momentary.u_shaft_w
-        )
-    if momentary.brake_w is not None:
-        metrics[M.BRAKE_READING_WHILE_SLOWING] = Metric(
-            M.BRAKE_READING_WHILE_SLOWING, momentary.brake_w, momentary.u_brake_w
-        )
-    for name in MetricName:
-        if name not in metrics and name not in (M.IMPLIED_CURRENT, M.ROTOR_ENERGY_TIME):
-            metrics[name] = Metric.missing(name, NO_LINE)
-    return Worked(
-        ordered, signals, blocks, states, zero, shaft, Lag(None, False, "not looked for"),
-        tuple(stretches), tuple(points), free, line, peak, momentary, metrics,
-    )  # fmt: skip
+    return _with_metrics(worked, plate, rig)
 
 
-def choose_points(points: list[LoadPoint]) -> list[LoadPoint]:
-    """Dwells alone where they cover the load, else dwells and sweep bins together."""
-    dwells = [p for p in points if p.is_dwell]
-    if len(dwells) >= 5 and len(points) > len(dwells):
-        top = max(p.torque_nm for p in points)
-        steps = {round(p.torque_nm / top * 25) for p in dwells} if top > 0 else set()
-        covered = max(p.torque_nm for p in dwells) >= 0.9 * top
-        if len(steps) >= 5 and covered:
-            return dwells
-    return points
+def choose_points(
+    found: list[tuple[LoadPoint, Group]],
+) -> tuple[tuple[LoadPoint, ...], tuple[Group, ...]]:
+    """Dwells alone where they cover the load, else dwells and sweep bins together.
+
+    They cover it with five or more different loads that reach 90 % of the highest torque.
+    """
+    dwells = [pair for pair in found if pair[0].is_dwell]
+    kept = found
+    top = max((p.torque_nm for p, _ in found), default=0.0)
+    if len(dwells) >= 5 and top > 0:
+        steps = {round(p.torque_nm / top * 25) for p, _ in dwells}
+        if len(steps) >= 5 and max(p.torque_nm for p, _ in dwells) >= 0.9 * top:
+            kept = dwells
+    return tuple(p for p, _ in kept), tuple(g for _, g in kept)
 
 
 def find_free(
-    groups: list[Group], shaft: Shaft, blocks: Blocks, *, is_dc: bool
+    points: tuple[LoadPoint, ...], groups: tuple[Group, ...], shaft: Shaft
 ) -> LoadPoint | None:
     """The fastest dwell, if the brake took next to nothing there."""
-    dwells = [g for g in groups if g.is_dwell]
+    brake = [float(np.mean(shaft.brake_torque[g.first : g.end])) for g in groups]
+    dwells = [i for i, p in enumerate(points) if p.is_dwell]
     if not dwells:
         return None
-    brake = [float(np.mean(shaft.brake_torque[g.first : g.end])) for g in groups]
-    fastest = max(dwells, key=lambda g: float(np.mean(shaft.speed[g.first : g.end])))
-    carried = brake[groups.index(fastest)]
-    if abs(carried) > FREE_TORQUE_SHARE * max(brake):
-        return None
-    return average(fastest, blocks, shaft, is_dc=is_dc)
+    fastest = max(dwells, key=lambda i: points[i].speed_rad_s)
+    is_free = abs(brake[fastest]) <= FREE_TORQUE_SHARE * max(brake)
+    return points[fastest] if is_free else None
+
+
+def _with_metrics(worked: Worked, plate: Plate, rig: Rig) -> Worked:
+    budget = Budget(
+        rig=rig,
+        torque_channel=worked.signals.torque_channel,
+        u_zero_nm=worked.zero.u_nm,
+        is_input_metered=worked.signals.power is not None,
+        is_dc=worked.is_dc,
+    )
+    metrics: dict[MetricName, Metric] = {}
+    peak = None
+    if worked.line is not None:
+        found, peak = peak_metrics(worked.line, budget)
+        metrics |= found | efficiency_metrics(worked.line, budget)
+    else:
+        metrics |= shown_without_line(worked.points, budget)
+    metrics |= rated_metrics(worked.line, plate, budget) | free_metrics(worked.free, budget)
+    has_dwells = any(p.is_dwell for p in worked.points)
+    metrics |= momentary_metrics(worked.momentary, rig, budget, has_dwells=has_dwells)
+    metrics[M.SHAFT_POWER_BEST_DWELL] = best_dwell(worked.points, budget)
+    metrics[M.SUPPLY_SAG] = supply_sag(worked.points)
+    power = input_power(worked.blocks, is_dc=worked.is_dc)
+    metrics[M.INPUT_ROTOR_HELD] = rotor_held(worked.blocks, worked.states, power)
+    reason = NO_LINE if worked.points else "the motor was never seen running steadily or in a sweep"
+    return replace(worked, peak=peak, metrics=_complete(metrics, reason))
+
+
+def _complete(metrics: dict[MetricName, Metric], reason: str) -> dict[MetricName, Metric]:
+    """Every metric of a run, in the order of `MetricName`; none with a value that is not finite."""
+    complete: dict[MetricName, Metric] = {}
+    for name in MetricName:
+        if name in NOT_OF_A_RUN:
+            continue
+        metric = metrics.get(name, Metric.missing(name, reason))
+        u = metric.standard_uncertainty
+        if metric.value is not None and not np.isfinite(metric.value):
+            metric = Metric.missing(name, "the fit gives no finite value")
+        elif u is not None and not np.isfinite(u):
+            metric = replace(metric, standard_uncertainty=None)
+        complete[name] = metric
+    return complete
+
+
+def _in_dwells(groups: tuple[Group, ...], blocks: Blocks) -> Bools:
+    inside = np.zeros(blocks.size, dtype=bool)
+    for group in groups:
+        if group.is_dwell:
+            inside[group.first : group.end] = True
+    return inside
+
+
+def _shifted(signals: Signals, lag_s: float) -> Signals:
+    shifted = np.interp(signals.time_s + lag_s, signals.time_s, signals.torque)
+    return signals.with_torque(shifted.astype(signals.torque.dtype))
 
 
 def _signed_shaft(blocks: Blocks, states: States, zero: Zero, rig: Rig) -> Shaft:
-    running = (
-        states.is_(State.RUNNING)
-        if states.is_(State.RUNNING).any()
-        else np.ones(blocks.size, dtype=bool)
-    )
+    running = states.is_(State.RUNNING)
+    if not running.any():
+        running = np.ones(blocks.size, dtype=bool)
     speed_sign = 1 if float(np.median(blocks.speed[running])) >= 0 else -1
     torque = blocks.torque[running] - zero.offset_nm[running]
     heavy = np.abs(torque) >= np.percentile(np.abs(torque), 70)
@@ -167,27 +220,24 @@ def _signed_shaft(blocks: Blocks, states: States, zero: Zero, rig: Rig) -> Shaft
 
 def _segments(worked: Worked) -> tuple[Segment, ...]:
     blocks = worked.blocks
-    found = []
-    for s in worked.stretches:
-        start = float(blocks.start_s[s.first])
-        kind = s.kind
-        if (
-            worked.free is not None
-            and kind is SegmentKind.STEADY_DWELL
-            and start == worked.free.start_s
-        ):
-            kind = SegmentKind.FREE_RUNNING
-        last = s.end - 1
-        found.append(
-            Segment(
-                kind=kind,
-                start_s=start,
-                end_s=float(blocks.end_s[last]),
-                first_row=int(blocks.first_row[s.first]),
-                last_row=int(blocks.first_row[last] + blocks.n_rows[last] - 1),
-            )
+    return tuple(
+        Segment(
+            kind=_kind(s, worked),
+            start_s=float(blocks.start_s[s.first]),
+            end_s=float(blocks.end_s[s.end - 1]),
+            first_row=int(blocks.first_row[s.first]),
+            last_row=int(blocks.first_row[s.end - 1] + blocks.n_rows[s.end - 1] - 1),
         )
-    return tuple(found)
+        for s in worked.stretches
+    )
+
+
+def _kind(stretch: Stretch, worked: Worked) -> SegmentKind:
+    start = float(worked.blocks.start_s[stretch.first])
+    is_free = worked.free is not None and start == worked.free.start_s
+    if stretch.kind is SegmentKind.STEADY_DWELL and is_free:
+        return SegmentKind.FREE_RUNNING
+    return stretch.kind
 
 
 def _channels_used(signals: Signals) -> tuple[Channel, ...]:

@@ -20,6 +20,8 @@ DRIFT_SHARE = 0.3
 DRIFT_ALLOWED = 0.004
 SWEEP_CHUNK = 0.015
 MIN_SWEEP_S = 0.8
+BEFORE_COLLAPSE_S = 0.5
+COLLAPSE_LOAD = 0.5  # of the run's load range
 MIN_SWEEP_RANGE = 0.12
 
 
@@ -84,6 +86,7 @@ def find_stretches(
     """
     z, noise = load_coordinate(blocks, states, shaft)
     found = _plain(states)
+    found = [_failure_or_not(s, states, z, blocks.time_s) for s in found]
     for start, end in stretches(states.is_(State.RUNNING)):
         found += _cut_running(blocks.time_s, z, noise, start, end, min_dwell_s)
     return sorted(found, key=lambda s: s.first)
@@ -93,6 +96,18 @@ def _moves_with(values: Floats, reference: Floats, finite: NDArray[np.bool_]) ->
     a, b = values[finite], reference[finite]
     ok = np.isfinite(b)
     return float(np.dot(a[ok] - a[ok].mean(), b[ok] - b[ok].mean())) >= 0
+
+
+def _failure_or_not(stretch: Stretch, states: States, z: Floats, time: Floats) -> Stretch:
+    """A run-down that begins under load is a collapse of the current: a fuse, or worse."""
+    if stretch.kind is not SegmentKind.RUN_DOWN or stretch.first == 0:
+        return stretch
+    before = np.arange(max(0, stretch.first - 200), stretch.first)
+    before = before[states.is_(State.RUNNING)[before]]
+    before = before[time[before] >= time[stretch.first] - BEFORE_COLLAPSE_S]
+    if before.size == 0 or float(np.mean(z[before])) < COLLAPSE_LOAD:
+        return stretch
+    return Stretch(SegmentKind.FAILURE, stretch.first, stretch.end)
 
 
 def _plain(states: States) -> list[Stretch]:

@@ -1,23 +1,24 @@
 """Metrics read off the load line and the dwells."""
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from server.model.bench import Plate, Rig
 from server.model.measured import Metric
 from server.model.results import LoadPoint
-from server.model.words import Channel, MetricName, Supply
+from server.model.words import Channel, MetricName
 from server.reduction.instruments import channel_limits, torque_limits
 from server.reduction.loadline import LoadLine
 from server.reduction.peak import Peak, find_peak
+from server.reduction.polynomial import Polynomial
 
 M = MetricName
 NO_LINE = "fewer than four steady loads or sweep bins, no curve along the load"
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Budget:
     """Relative standard uncertainties that instruments add, by quantity, at one load."""
 
@@ -26,7 +27,6 @@ class Budget:
     u_zero_nm: float
     is_input_metered: bool
     is_dc: bool
-    notes: list[str] = field(default_factory=list)
 
     def torque(self, torque_nm: float) -> float:
         limits = torque_limits(self.rig, self.torque_channel)
@@ -35,6 +35,12 @@ class Budget:
 
     def speed(self, speed_rad_s: float) -> float:
         return channel_limits(self.rig, Channel.SPEED).relative(speed_rad_s)
+
+    def torque_gain(self) -> float:
+        return torque_limits(self.rig, self.torque_channel).gain
+
+    def speed_gain(self) -> float:
+        return channel_limits(self.rig, Channel.SPEED).gain
 
     def current(self, current_a: float) -> float:
         return channel_limits(self.rig, Channel.CURRENT).relative(current_a)
@@ -75,10 +81,8 @@ def read_at(line: LoadLine, x: float, u_x: float, budget: Budget) -> AtLoad:
     Model:  u(y)^2 = u_fit(y)^2 + (dy/dx u(x))^2 + (y u_instrument,rel)^2
     """
 
-    def fitted(curve: object) -> tuple[float, float, float]:
-        value = float(curve.at(x))  # type: ignore[attr-defined]
-        u = float(curve.u_at(x)[0])  # type: ignore[attr-defined]
-        return value, u, float(curve.slope_at(x))  # type: ignore[attr-defined]
+    def fitted(curve: Polynomial) -> tuple[float, float, float]:
+        return float(curve.at(x)), float(curve.u_at(x)[0]), float(curve.slope_at(x))
 
     power, u_power, power_slope = fitted(line.power)
     speed, u_speed, speed_slope = fitted(line.speed)
@@ -261,10 +265,6 @@ def free_metrics(free: LoadPoint | None, budget: Budget) -> dict[MetricName, Met
         M.FREE_SPEED: Metric(M.FREE_SPEED, free.speed_rad_s, u_speed),
         M.TORQUE_AT_FREE_SPEED: Metric(M.TORQUE_AT_FREE_SPEED, free.torque_nm, u_torque),
     }
-
-
-def is_dc_supply(plate: Plate) -> bool:
-    return plate.supply is Supply.DC
 
 
 def _all_missing(reason: str) -> dict[MetricName, Metric]:

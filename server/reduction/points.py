@@ -48,7 +48,8 @@ def _without_hasty(groups: list[Group], z: Floats, time_s: Floats) -> list[Group
     bins = [g for g in groups if not g.is_dwell]
     if len(bins) < 2 * MIN_SLOW_BINS:
         return groups
-    length = np.array([time_s[g.end - 1] - time_s[g.first] + _spacing(time_s) for g in bins])
+    spacing = float(np.median(np.diff(time_s)))
+    length = np.array([time_s[g.end - 1] - time_s[g.first] + spacing for g in bins])
     order = np.argsort(length)
     half = np.searchsorted(np.cumsum(length[order]), length.sum() / 2)
     usual = float(length[order][half])
@@ -59,10 +60,6 @@ def _without_hasty(groups: list[Group], z: Floats, time_s: Floats) -> list[Group
     if len(slow) < MIN_SLOW_BINS or not covers:
         return groups
     return [g for g in groups if g.is_dwell or g in slow]
-
-
-def _spacing(time_s: Floats) -> float:
-    return float(np.median(np.diff(time_s)))
 
 
 def average(group: Group, blocks: Blocks, shaft: Shaft, *, is_dc: bool) -> LoadPoint:

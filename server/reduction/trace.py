@@ -17,7 +17,7 @@ def thin(time_s: FloatArray, channels: dict[Channel, FloatArray]) -> Trace:
     """
     from tsdownsample import MinMaxLTTBDownsampler
 
-    sampler = MinMaxLTTBDownsampler()
+    sampler = MinMaxLTTBDownsampler()  # type: ignore[no-untyped-call]
     times: dict[str, tuple[float, ...]] = {}
     values: dict[str, tuple[float | None, ...]] = {}
     for channel, column in channels.items():
