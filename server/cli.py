@@ -120,7 +120,7 @@ def restore(
     replace: Annotated[bool, typer.Option("--replace", help="overwrite what is there")] = False,
 ) -> None:
     """Read back an archive of database, files and keys."""
-    from server.actions.backup import restore as run
+    from server.actions.restore import restore as run
 
     run(_settings(), source, replace=replace)
     typer.echo(f"Restored from {source}")
