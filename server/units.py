@@ -174,6 +174,12 @@ def kinds_of(text: str) -> tuple[str, ...]:
     return (*exact, *loose)
 
 
+def is_spelled_out(text: str) -> bool:
+    """Whether this is a unit with its capitals as they should be; "n" is no newton."""
+    folded = fold(text)
+    return any(folded in kind.exact for kind in _table()[0].values())
+
+
 @lru_cache(maxsize=2048)
 def conversion(unit: str, kind: str) -> Conversion:
     """How a printed unit of this kind becomes SI."""

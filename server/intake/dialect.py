@@ -13,16 +13,15 @@ from dataclasses import dataclass, field
 
 from server.errors import Problem, UnusableLog
 from server.intake.cells import (
-    COMMA_NUMBER,
     Cell,
-    grouping,
     is_blank,
     kind_of,
     split_unit,
     tidy,
 )
+from server.intake.marks import find_marks, find_suffix
 from server.intake.text import Text
-from server.units import find_unit, kinds_of
+from server.units import is_spelled_out, kinds_of
 
 SEPARATORS = ("\t", ";", ",", "|", " ")
 SEPARATOR_NAMES = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "spaces"}
@@ -92,7 +91,8 @@ def find_dialect(text: Text, *, name: str) -> Dialect:
     lines, further = _sample(text)
     usable = [x for x in lines if x.strip() and not COMMENT.match(x)]
     scores = {s: _score(usable[-_SCORED:], s) for s in SEPARATORS}
-    separator = max(SEPARATORS, key=lambda s: (scores[s][0], scores[s][1]))
+    # Spaces stand inside dates and words too: they separate only where nothing else does.
+    separator = max(SEPARATORS, key=lambda s: (scores[s][0], s != " ", scores[s][1]))
     n_good, width = scores[separator]
     if n_good == 0:
         raise UnusableLog(name, [_no_columns(usable)])
@@ -102,12 +102,12 @@ def find_dialect(text: Text, *, name: str) -> Dialect:
     body = [x for x in lines[first:] if x.strip() and not COMMENT.match(x)]
     rows = [r for r in (split_line(x, separator) for x in [*body, *probes]) if len(r) == width]
     cells = [tuple(tidy(r[i]) for r in rows) for i in range(width)]
-    suffixes = tuple(_suffix(c) for c in cells)
+    suffixes = tuple(find_suffix(c) for c in cells)
     bare = [
         [(split_unit(x) or (x, ""))[0] if s else x for x in c]
         for c, s in zip(cells, suffixes, strict=True)
     ]
-    marks, groups, notes = _marks(bare, separator)
+    marks, groups, notes = find_marks(bare, separator)
     trailing = width > 1 and all(not c for c in cells[-1]) and _is_unnamed(headers, width)
     return Dialect(
         separator=separator,
@@ -157,9 +157,13 @@ def _no_columns(lines: Sequence[str]) -> Problem:
 def _first_data_line(lines: Sequence[str], separator: str, width: int) -> int:
     """The first line of readings that is followed by more of them."""
     good = []
-    for line in lines:
-        cells = split_line(line, separator) if line.strip() and not COMMENT.match(line) else []
-        good.append(len(cells) == width and _is_data(cells))
+    rows = [split_line(x, separator) if x.strip() and not COMMENT.match(x) else [] for x in lines]
+    whole = [r for r in rows[-_SCORED:] if len(r) == width]
+    wordy = [sum(1 for r in whole if _is_word(r[i])) * 2 > len(whole) for i in range(width)]
+    for cells in rows:
+        # A line of metadata can hold a figure; its words stand where readings have none.
+        odd = sum(1 for c, w in zip(cells, wordy, strict=False) if not w and _is_word(c))
+        good.append(len(cells) == width and _is_data(cells) and odd * 2 < width)
     for i, is_good in enumerate(good):
         if not is_good:
             continue
@@ -167,6 +171,10 @@ def _first_data_line(lines: Sequence[str], separator: str, width: int) -> int:
         if sum(after) * 2 >= len(after):
             return i
     return good.index(True)
+
+
+def _is_word(cell: str) -> bool:
+    return kind_of(tidy(cell)) is Cell.WORDS and split_unit(tidy(cell)) is None
 
 
 def _header(
@@ -235,68 +243,12 @@ def bare_unit(cell: str) -> str:
 
 def _is_units_row(cells: Sequence[str]) -> bool:
     named = [bare_unit(c) for c in cells if not is_blank(bare_unit(c))]
-    known = [c for c in named if kinds_of(c) or re.search(r"[°%/²³·]", c)]
+    known = [c for c in named if _looks_like_unit(c)]
     bracketed = [c for c in cells if tidy(c)[:1] in {"[", "("}]
     return bool(named) and (len(known) * 2 > len(named) or len(bracketed) * 2 > len(named))
 
 
-def _suffix(cells: Sequence[str]) -> str | None:
-    """The unit behind every number of a column, where all carry the same one."""
-    found = {u[1] for c in cells if not is_blank(c) and kind_of(c) is Cell.WORDS
-             for u in [split_unit(c) or ("", "")]}  # fmt: skip
-    return found.pop() if len(found) == 1 and "" not in found else None
-
-
-def _marks(
-    columns: Sequence[Sequence[str]], separator: str
-) -> tuple[tuple[str, ...], tuple[str, ...], dict[str, str]]:
-    """Decimal mark and thousands mark of each column, from plain evidence first."""
-    evidence = [_evidence(cells) for cells in columns]
-    sure = {mark for mark, _ in evidence if mark}
-    notes: dict[str, str] = {}
-    default = "."
-    if sure == {","} or (not sure and separator in ";\t " and any(
-        "," in c and COMMA_NUMBER.fullmatch(c) for cells in columns for c in cells
-    )):  # fmt: skip
-        default = ","
-        notes["decimal"] = (
-            "comma, seen in figures that read no other way"
-            if sure
-            else "comma: every figure with one has three digits behind it; taken as decimals"
-        )
-    marks = tuple(mark or default for mark, _ in evidence)
-    groups = tuple(
-        group or ("." if mark == "," else ",")
-        for (_, group), mark in zip(evidence, marks, strict=True)
-    )
-    return marks, groups, notes
-
-
-def _evidence(cells: Sequence[str]) -> tuple[str | None, str | None]:
-    """(decimal mark, thousands mark) that this column's figures prove."""
-    mark: str | None = None
-    group: str | None = None
-    for cell in cells:
-        by = grouping(cell)
-        if by in {" ", "'"}:
-            group = by
-            mark = "," if "," in cell else "." if "." in cell else mark
-        elif by == "," and ("." in cell or cell.count(",") > 1):
-            mark, group = ".", ","
-        elif by == "." and ("," in cell or cell.count(".") > 1):
-            mark, group = ",", "."
-        elif by == "," and cell.lstrip("+-").startswith("0"):
-            mark = mark or ","
-        elif by == "." and cell.lstrip("+-").startswith("0"):
-            mark = mark or "."
-        elif by is None and COMMA_NUMBER.fullmatch(cell):
-            mark = mark or ","
-        elif by is None and "." in cell and kind_of(cell) is Cell.NUMBER:
-            mark = mark or "."
-    return mark, group
-
-
-def unit_of(cell: str, kind: str) -> str | None:
-    """The known unit that a units-row cell names, for a channel of this kind."""
-    plain = bare_unit(cell)
-    return find_unit(plain, kind) if plain else None
+def _looks_like_unit(cell: str) -> bool:
+    # Single letters are symbols as well, so there capitals must be right: n is no newton.
+    is_known = is_spelled_out(cell) if len(cell) == 1 else bool(kinds_of(cell))
+    return is_known or re.search(r"[°%/²³·]", cell) is not None

@@ -25,9 +25,10 @@ class Ending:
 def find_ending(text: Text, dialect: Dialect) -> Ending:
     """Whether the last line is whole.
 
-    A line without a line end is whole if it has every column and its last cell is written like
-    the last cells above it (as many digits before and behind the mark); otherwise nothing tells
-    "1234" from a cut "12345", and the line is kept out.
+    A line without a line end is whole if it has every column and its last cell is written as
+    long as those above it: as many digits behind the mark as the most of them, or, where none has
+    a mark, as many digits as one of them. Otherwise nothing tells "12" from a cut "1234", and the
+    line is kept out.
     """
     with text.path.open("rb") as file:
         file.seek(max(text.bom_bytes, text.n_bytes - _TAIL_BYTES))
@@ -43,11 +44,18 @@ def find_ending(text: Text, dialect: Dialect) -> Ending:
     if not last.strip():
         return Ending(text.n_bytes - padding - len(stripped) + at)
     cells = split_line(last, dialect.separator)
-    shapes = {_shape(r[-1]) for r in rows}
-    if len(cells) == dialect.width and _shape(cells[-1]) in shapes:
+    if len(cells) == dialect.width and _is_whole(cells[-1], [r[-1] for r in rows]):
         return Ending(text.n_bytes - padding, lacks_newline=True)
     return Ending(text.n_bytes - padding - len(stripped) + at, cut=last[:200])
 
 
-def _shape(cell: str) -> str:
-    return re.sub(r"\d", "0", tidy(cell))
+def _is_whole(cell: str, above: list[str]) -> bool:
+    shapes = {re.sub(r"\d", "0", tidy(c)) for c in above}
+    shape = re.sub(r"\d", "0", tidy(cell))
+    most = max((_decimals(s) for s in shapes), default=0)
+    return shape in shapes and _decimals(shape) == most
+
+
+def _decimals(shape: str) -> int:
+    found = re.search(r"[.,](0*)", shape)
+    return len(found.group(1)) if found else 0
