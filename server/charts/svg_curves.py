@@ -1,5 +1,8 @@
 """Small multiples, drawn: curves over a common kind of axis, each in its own frame."""
 
+from collections.abc import Iterator
+from itertools import groupby
+
 from server.charts.figure import CurvesPanel, Line, Named, Points, Span
 from server.charts.scale import Scale, tick_texts, ticks
 from server.charts.shapes import (
@@ -22,6 +25,7 @@ HEIGHT_WIDE = 250.0
 HEIGHT_NARROW = 220.0
 HEIGHT_TRACE = 168.0
 GAP = 32.0
+X_LABEL = 17.0
 GUTTER = 52.0
 
 
@@ -29,10 +33,11 @@ def draw_curves(
     parts: list[str], panels: list[CurvesPanel], *, width: int, top: float, is_narrow: bool
 ) -> float:
     """Draws the panels in one or two columns; returns the y below them."""
-    is_trace = any(panel.spans for panel in panels)
-    n_columns = 1 if is_narrow or is_trace or len(panels) == 1 else 2
+    if any(panel.spans for panel in panels):
+        return _draw_stack(parts, panels, width=width, top=top)
+    n_columns = 1 if is_narrow or len(panels) == 1 else 2
     cell = (width - GAP * (n_columns - 1)) / n_columns
-    height = HEIGHT_TRACE if is_trace else HEIGHT_NARROW if is_narrow else HEIGHT_WIDE
+    height = HEIGHT_NARROW if is_narrow else HEIGHT_WIDE
     for i, panel in enumerate(panels):
         left = (i % n_columns) * (cell + GAP)
         y = top + (i // n_columns) * (height + 12.0)
@@ -41,14 +46,35 @@ def draw_curves(
     return top + n_rows * (height + 12.0)
 
 
+def _draw_stack(parts: list[str], panels: list[CurvesPanel], *, width: float, top: float) -> float:
+    """Panels over one common x axis, named beneath the last."""
+    for panel in panels:
+        is_last = panel is panels[-1]
+        height = HEIGHT_TRACE if is_last else HEIGHT_TRACE - X_LABEL
+        _draw_panel(parts, panel, left=0, top=top, width=width, height=height, has_label=is_last)
+        top += height + 6.0
+    return top
+
+
 def _draw_panel(
-    parts: list[str], panel: CurvesPanel, *, left: float, top: float, width: float, height: float
+    parts: list[str],
+    panel: CurvesPanel,
+    *,
+    left: float,
+    top: float,
+    width: float,
+    height: float,
+    has_label: bool = True,
 ) -> None:
     x = Scale(panel.x.low, panel.x.high, left + GUTTER, left + width - 8.0)
-    y = Scale(panel.y.low, panel.y.high, top + height - 40.0, top + 30.0)
-    for span in panel.spans:
-        parts.append(_span(span, x, y))
+    foot = 40.0 if has_label else 40.0 - X_LABEL
+    y = Scale(panel.y.low, panel.y.high, top + height - foot, top + 30.0)
+    if panel.spans:
+        parts.append(_spans(panel.spans, x, y))
     parts.append(_frame(panel, x, y, left=left, top=top))
+    if has_label:
+        below = f"{panel.x.label}, {panel.x.unit}" if panel.x.unit else panel.x.label
+        parts.append(text(x.end, y.start + 34, below, "s e"))
     for line in panel.lines:
         parts.append(f'<g class="c-{line.role}">{_band(line, x, y)}{_line(line, x, y)}</g>')
     for points in panel.points:
@@ -59,7 +85,6 @@ def _draw_panel(
 
 def _frame(panel: CurvesPanel, x: Scale, y: Scale, *, left: float, top: float) -> str:
     title = f"{panel.y.label}, {panel.y.unit}" if panel.y.unit else panel.y.label
-    below = f"{panel.x.label}, {panel.x.unit}" if panel.x.unit else panel.x.label
     y_values = ticks(panel.y.low, panel.y.high, max(2, int((y.start - y.end) / 34)))
     x_values = ticks(panel.x.low, panel.x.high, max(2, int((x.end - x.start) / 76)))
     base = y.at(0.0) if panel.y.low <= 0 <= panel.y.high else y.start
@@ -73,17 +98,34 @@ def _frame(panel: CurvesPanel, x: Scale, y: Scale, *, left: float, top: float) -
     for value, written in zip(x_values, tick_texts(x_values), strict=True):
         at = min(x.at(value), x.end + 8 - text_width(written, 12) / 2)
         drawn.append(text(at, y.start + 17, written, "s n m"))
-    drawn.append(text(x.end, y.start + 34, below, "s e"))
     return "".join(drawn)
 
 
-def _span(span: Span, x: Scale, y: Scale) -> str:
-    start, end = x.at(span.low), x.at(span.high)
-    drawn = rectangle(start, y.end, end - start, y.start - y.end, "sp") if span.is_steady else ""
-    drawn += path(vertical(start, y.end - 8, y.start), "gr")
-    if span.label and end - start > text_width(span.label, 12) + 6:
-        drawn += text(start + 4, y.end - 3, span.label, "s")
-    return drawn
+def _spans(spans: tuple[Span, ...], x: Scale, y: Scale) -> str:
+    """Stretches: steady ones shaded, each named where its name fits; equal neighbours that are
+    too short for theirs are named together ("steady × 12")."""
+    shaded = "".join(
+        rectangle(x.at(s.low), y.end, x.at(s.high) - x.at(s.low), y.start - y.end, "sp")
+        for s in spans
+        if s.is_steady
+    )
+    edges = path("".join(vertical(x.at(s.low), y.end - 8, y.start) for s in spans), "gr")
+    return shaded + edges + "".join(_span_names(spans, x, y.end - 3))
+
+
+def _span_names(spans: tuple[Span, ...], x: Scale, y: float) -> Iterator[str]:
+    for label, group in groupby(spans, key=lambda s: s.label):
+        together = list(group)
+        if not label:
+            continue
+        needed = text_width(label, 12) + 6
+        if all(x.at(s.high) - x.at(s.low) >= needed for s in together):
+            for span in together:
+                yield text(x.at(span.low) + 4, y, label, "s")
+            continue
+        words = f"{label} × {len(together)}" if len(together) > 1 else label
+        if x.at(together[-1].high) - x.at(together[0].low) >= text_width(words, 12) + 6:
+            yield text(x.at(together[0].low) + 4, y, words, "s")
 
 
 def _clamped(value: float, y: Scale) -> float:

@@ -11,6 +11,7 @@ from server.wording.counts import small_number
 from server.wording.figures import (
     claim_horsepower,
     expanded,
+    meaning_label,
     show_metric,
     show_plain,
     show_power,
@@ -107,14 +108,9 @@ def reach_sentence(reading: ClaimReading) -> str:
     had = [m for m in shown if m.value is not None]
     if not had:
         return "None of the readings was measured, so nothing can be said about the claim."
-    n_reach = sum(_reaches(m, reading.claim) for m in had)
+    reach = [m for m in had if _reaches(m, reading.claim)]
     n_open = sum(_is_open(m, reading.claim) for m in had)
-    verb = "reaches" if n_reach <= 1 else "reach"
-    if len(had) == 1:
-        words = f"The one reading at hand {'reaches' if n_reach else 'does not reach'} it"
-    else:
-        who = "None" if n_reach == 0 else small_number(n_reach).capitalize()
-        words = f"{who} of the {small_number(len(had))} readings {verb} it"
+    words = _reach_words(reach, len(had), is_all=len(had) == len(shown))
     if n_open:
         one = "comes" if n_open == 1 else "come"
         words += f"; {small_number(n_open)} {one} within its uncertainty or may be higher"
@@ -123,6 +119,23 @@ def reach_sentence(reading: ClaimReading) -> str:
         was = "was" if n_missing == 1 else "were"
         words += f"; {small_number(n_missing)} {was} not measured"
     return words + "."
+
+
+def _reach_words(reach: Sequence[MeaningReading], n_had: int, *, is_all: bool) -> str:
+    """How many reach it, and which, where they are one or two."""
+    at_hand = "" if is_all else " at hand"
+    if n_had == 1:
+        return f"The one reading at hand {'reaches' if reach else 'does not reach'} it"
+    if len(reach) == n_had:
+        return f"All {small_number(n_had)} readings{at_hand} reach it"
+    of_them = f"of the {small_number(n_had)} readings{at_hand}"
+    if not reach:
+        return f"None {of_them} reaches it"
+    if len(reach) > 2:
+        return f"{small_number(len(reach)).capitalize()} {of_them} reach it"
+    names = " and ".join(f"“{meaning_label(m.meaning)}”" for m in reach)
+    verb = "reaches" if len(reach) == 1 else "reach"
+    return f"{small_number(len(reach)).capitalize()} {of_them} {verb} it, {names}"
 
 
 def _reaches(m: MeaningReading, claim: Claim) -> bool:

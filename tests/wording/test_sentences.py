@@ -111,9 +111,18 @@ SEVEN = (
     ("values", "expected"),
     [
         ([1000] * 7, "None of the seven readings reaches it."),
-        ([1000] * 6 + [None], "None of the six readings reaches it; one was not measured."),
-        ([1000] * 6 + [3800], "One of the seven readings reaches it."),
-        ([1000] * 5 + [3800] * 2, "Two of the seven readings reach it."),
+        ([1000] * 6 + [None], "None of the six readings at hand reaches it; one was not measured."),
+        (
+            [1000] * 6 + [3800],
+            "One of the seven readings reaches it, “Wall, rotor held (shaft: 0 W)”.",
+        ),
+        (
+            [1000] * 5 + [3800] * 2,
+            "Two of the seven readings reach it, “Wall, at the highest steady load” and “Wall, "
+            "rotor held (shaft: 0 W)”.",
+        ),
+        ([1000] * 4 + [3800] * 3, "Three of the seven readings reach it."),
+        ([3800] * 7, "All seven readings reach it."),
         (
             [1000] * 6 + [3722],
             "None of the seven readings reaches it; one comes within its uncertainty or may be "
