@@ -123,7 +123,7 @@ def _basis(view: ApplianceView) -> str:
     else:
         words.append("no published run yet")
     if view.appliance.content.market:
-        words.append(f"sold in {view.appliance.content.market}")
+        words.append(f"market: {view.appliance.content.market}")
     if view.appliance.content.produced:
         words.append(f"made {view.appliance.content.produced}")
     return " · ".join(words)

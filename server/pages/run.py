@@ -158,7 +158,9 @@ def _description(view: RunView, name: str, metrics: Mapping[MetricName, Metric])
 
 
 def _value(metric: Metric, typed: str | None = None) -> Value:
-    shown = show_metric(metric, like=typed)
+    """Horsepower stands beside what is read at the shaft only: the claim is about that."""
+    is_shaft = metric.name.value.startswith(("shaft_power", "brake_reading"))
+    shown = show_metric(metric, like=typed if is_shaft else None)
     note = " · ".join(part for part in (shown.beside, shown.note) if part) or None
     return Value(metric_label(metric.name), shown.text, note=note, is_missing=shown.is_missing)
 

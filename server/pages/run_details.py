@@ -1,7 +1,10 @@
 """What a run's figures rest on: the method, the rig, the specimen, the file and its columns."""
 
+from collections.abc import Mapping
+
 from server.charts.figure import FigureTable
 from server.model.bench import Instrument, Rig
+from server.model.measured import JsonValue
 from server.model.recording import Column
 from server.model.results import Reduction
 from server.model.views import RunView
@@ -90,9 +93,9 @@ def _instrument(one: Instrument) -> tuple[str, ...]:
     unit = CHANNEL_UNITS[one.channel]
     parts = []
     if one.of_reading:
-        parts.append(f"{show_quantity(one.of_reading, None, '')} of reading")
+        parts.append(f"{show_plain(one.of_reading, '')} of reading")
     if one.of_range:
-        parts.append(f"{show_quantity(one.of_range, None, '')} of range")
+        parts.append(f"{show_plain(one.of_range, '')} of range")
     if one.digits:
         parts.append(f"{one.digits:g} digits")
     measures = channel_word(one.channel)
@@ -138,14 +141,23 @@ def file_values(view: RunView) -> tuple[Value, ...]:
         Value("Size", f"{view.file.n_bytes:,} bytes".replace(",", "\u202f")),
         Value("SHA-256", view.file.sha256),
         Value("Rows", f"{view.n_rows:,}".replace(",", "\u202f")),
-        Value("Written as", _dialect_words(view)),
+        Value("Written as", dialect_words(view.dialect)),
         Value("Licence", "CC BY 4.0", href="/data-licence"),
     )
 
 
-def _dialect_words(view: RunView) -> str:
-    words = [f"{key.replace('_', ' ')} {value}" for key, value in view.dialect.items() if value]
-    return ", ".join(str(word) for word in words) or NOT_STATED
+def dialect_words(dialect: Mapping[str, JsonValue]) -> str:
+    """How a file is written: "8 columns with commas between, decimal mark “.”, utf-8"."""
+    words = []
+    if dialect.get("n_columns"):
+        words.append(f"{dialect['n_columns']} columns")
+    if dialect.get("separator"):
+        words.append(f"{dialect['separator']} between cells")
+    if dialect.get("decimal_mark"):
+        words.append(f"decimal mark “{dialect['decimal_mark']}”")
+    if dialect.get("encoding"):
+        words.append(str(dialect["encoding"]))
+    return ", ".join(words) or "delimited text"
 
 
 def columns_table(columns: tuple[Column, ...]) -> FigureTable | None:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from server.errors import Problem
 from server.model.words import AbsorberType, Channel, MotorFamily, Source, Supply
 from server.pages.shapes import Option
 from server.wording.labels import channel_word, family_word, source_word
@@ -67,7 +68,7 @@ PLATE = (
     Field(
         "plate.motor_family",
         "Motor",
-        choices=tuple((family.value, family_word(family)) for family in MotorFamily),
+        choices=tuple((family.value, family_word(family)) for family in reversed(MotorFamily)),
     ),
 )
 SPECIMEN = (
@@ -168,3 +169,27 @@ def show_group(
     note: str = "",
 ) -> FieldGroup:
     return FieldGroup(title, note, tuple(show_field(f, form, problems) for f in fields))
+
+
+def label_of(place: str) -> str:
+    """The label of the field a problem names: "plate.circuit" -> "Plug’s circuit"."""
+    section, _, key = place.partition(".")
+    name, _, number = section.partition("[")
+    number = number.rstrip("]") or "1"
+    if name == "claim":
+        fields: tuple[Field, ...] = claim_fields(int(number) if number.isdigit() else 1)
+    elif name == "instrument":
+        fields = instrument_fields(int(number) if number.isdigit() else 1)
+    else:
+        fields = (*APPLIANCE, *PLATE, *SPECIMEN, *RIG, *RUN)
+    for field in fields:
+        if field.name in {place, f"{name}.{number}.{key}", f"{name}.{key.partition('[')[0]}"}:
+            return field.label
+    return place.replace("_", " ")
+
+
+def problem_words(problem: Problem) -> str:
+    """A problem as a sentence that names the field by its label."""
+    if problem.field is None:
+        return str(problem)
+    return f"{label_of(problem.field)}: {problem.message} {problem.remedy}".strip()

@@ -9,6 +9,7 @@ from server.model.views import DraftView
 from server.model.words import MetricName, Severity
 from server.pages.pictures import show_figure
 from server.pages.rows import show_findings
+from server.pages.send_fields import problem_words
 from server.pages.send_pages import head_of, steps_of
 from server.pages.send_shapes import FiguresPage, SoFar
 from server.pages.shapes import FigureShown, Value
@@ -27,10 +28,17 @@ def so_far_of(reduction: Reduction | None, note: str | None) -> SoFar:
         return SoFar(note)
     weighty = [f for f in reduction.findings if f.severity is not Severity.INFO]
     return SoFar(
-        note,
+        note or _why_missing(reduction),
         figures=tuple(_value(reduction, name) for name in _SO_FAR),
         findings=show_findings(weighty),
     )
+
+
+def _why_missing(reduction: Reduction) -> str | None:
+    """Why the figures beside a step can't be had yet, each reason once."""
+    metrics = [reduction.metrics.get(name) for name in _SO_FAR]
+    reasons = [m.reason for m in metrics if m is not None and m.value is None and m.reason]
+    return f"Not yet: {'; '.join(dict.fromkeys(reasons))}." if reasons else None
 
 
 def _value(reduction: Reduction, name: MetricName) -> Value:
@@ -48,7 +56,7 @@ def figures_page(
         head=head_of("figures", f"{path}/figures"),
         steps=steps_of("figures", draft),
         lead=note or f"What {draft.file.name} shows, as described. Nothing is sent yet.",
-        problems=tuple(str(p) for p in problems),
+        problems=tuple(problem_words(p) for p in problems),
         heads=tuple(_value(reduction, name) for name in _SO_FAR) if reduction else (),
         findings=show_findings(reduction.findings) if reduction else (),
         load=(show_figure(along_the_load(reduction)),) if reduction and has_load else (),

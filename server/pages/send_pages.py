@@ -6,6 +6,7 @@ from server.errors import Problem
 from server.model.recording import Column, LogPreview
 from server.model.views import DraftView
 from server.model.words import Channel
+from server.pages.run_details import dialect_words
 from server.pages.send_fields import (
     APPLIANCE,
     N_CLAIMS,
@@ -16,6 +17,7 @@ from server.pages.send_fields import (
     SPECIMEN,
     claim_fields,
     instrument_fields,
+    problem_words,
     show_group,
 )
 from server.pages.send_form import problems_by_field
@@ -56,7 +58,7 @@ def head_of(step: str, path: str) -> Head:
 
 
 def size_words(n_bytes: int) -> str:
-    for unit, size in (("MB", 1_000_000), ("kB", 1_000)):
+    for unit, size in (("GB", 1_000_000_000), ("MB", 1_000_000), ("kB", 1_000)):
         if n_bytes >= size:
             return f"{n_bytes / size:.1f}\u00a0{unit}"
     return f"{n_bytes}\u00a0bytes"
@@ -119,8 +121,10 @@ def columns_page(
     return ColumnsPage(
         head=head_of("columns", path),
         steps=steps_of("columns", draft),
-        problems=(*(str(p) for p in problems), *preview.problems),
-        file_line=f"{draft.file.name}, {size_words(draft.file.n_bytes)}, {_dialect(preview)}.",
+        problems=(*(problem_words(p) for p in problems), *preview.problems),
+        file_line=", ".join(
+            (draft.file.name, size_words(draft.file.n_bytes), dialect_words(preview.dialect))
+        ),
         href=path,
         discard_href=f"/send/{draft.public_id}/discard",
         preamble=preview.preamble,
@@ -132,11 +136,6 @@ def columns_page(
 
 def _fill(cells: Sequence[str], n_columns: int) -> tuple[str, ...]:
     return (*cells[:n_columns], *([""] * (n_columns - len(cells))))
-
-
-def _dialect(preview: LogPreview) -> str:
-    words = [f"{k.replace('_', ' ')} {v}" for k, v in preview.dialect.items() if v is not None]
-    return ", ".join(words) or "delimited text"
 
 
 def _column(column: Column, form: Mapping[str, str]) -> ColumnShown:
@@ -186,7 +185,7 @@ def appliance_step(
         steps=steps_of("appliance", draft),
         title="Send a run: what was tested",
         lead="The make and model as sold, what is printed on it, and the piece on the bench.",
-        problems=tuple(str(p) for p in problems),
+        problems=tuple(problem_words(p) for p in problems),
         href=path,
         discard_href=f"/send/{draft.public_id}/discard",
         picks=(
@@ -231,7 +230,7 @@ def rig_step(
         steps=steps_of("rig", draft),
         title="Send a run: rig and run",
         lead="What held the brake and read the instruments. Accuracies become uncertainty.",
-        problems=tuple(str(p) for p in problems),
+        problems=tuple(problem_words(p) for p in problems),
         href=path,
         discard_href=f"/send/{draft.public_id}/discard",
         picks=(
