@@ -1,6 +1,7 @@
 """Appliances, their plates, printed claims, specimens and runs."""
 
 from fastapi import APIRouter, Request, Response
+from sqlalchemy.orm import Session
 
 from server import __version__
 from server.actions.add_appliance import add_appliance
@@ -30,13 +31,19 @@ from server.store.specimens import list_specimens
 from server.store.stamps import appliance_stamp
 
 router = APIRouter(prefix="/appliances", tags=["appliances"])
-_WRITE = {**refusals(401, 403, 404, 413, 422)}
+_WRITE = {**refusals(400, 401, 403, 404, 413, 422)}
+
+
+def _check_known(session: Session, appliance_id: str) -> None:
+    """NotFound or Moved for an appliance that is not listed, so that an empty list means empty."""
+    if appliance_stamp(session, public_id=appliance_id) is None:
+        appliance_view(session, public_id=appliance_id, viewer=None)
 
 
 @router.post(
     "",
     status_code=201,
-    responses={**refusals(401, 403, 409, 413, 422)},
+    responses={**refusals(400, 401, 403, 409, 413, 422)},
     openapi_extra=needs_token(),
 )
 def create_appliance(
@@ -94,7 +101,7 @@ def list_appliance_claims(
     limit: Limit = 50,
 ) -> Response:
     """What is printed about the appliance, word for word; the newest noted first."""
-    appliance_stamp(session, public_id=appliance_id)
+    _check_known(session, appliance_id)
     page = list_claims(session, appliance_id=appliance_id, cursor=cursor or None, limit=limit)
     items = [outs.claim(one.content, one.public_id) for one in page.items]
     return answer(request, ListOut[ClaimOut](items=items, next=page.next))
@@ -127,6 +134,7 @@ def list_appliance_specimens(
     request: Request, session: ReadSession, tester: Signed, appliance_id: PublicId
 ) -> Response:
     """One's own pieces of the appliance, newest first."""
+    _check_known(session, appliance_id)
     found = list_specimens(session, appliance_id=appliance_id, tester=tester)
     items = [outs.specimen(one, appliance_id) for one in found]
     return answer(request, ListOut[SpecimenOut](items=items), is_own=True)
@@ -159,6 +167,7 @@ def list_appliance_runs(
     limit: Limit = 50,
 ) -> Response:
     """Runs of the appliance, newest first: published ones, and one's own with a token."""
+    _check_known(session, appliance_id)
     page = list_runs(
         session, viewer=viewer, appliance_id=appliance_id, cursor=cursor or None, limit=limit
     )

@@ -198,7 +198,7 @@ def read_run_status(
 @router.post(
     "/{run_id}/withdrawal",
     status_code=201,
-    responses=refusals(401, 403, 404, 409, 413, 422),
+    responses=refusals(400, 401, 403, 404, 409, 413, 422),
     openapi_extra=needs_token(),
 )
 def withdraw(

@@ -73,7 +73,7 @@ def list_own_rigs(request: Request, session: ReadSession, tester: Signed) -> Res
 @router.post(
     "/rigs",
     status_code=201,
-    responses=refusals(401, 403, 413, 422),
+    responses=refusals(400, 401, 403, 413, 422),
     tags=["rigs"],
     openapi_extra=needs_token(),
 )
@@ -105,7 +105,7 @@ def list_rig_revisions(request: Request, session: ReadSession, rig_id: PublicId)
 @router.post(
     "/rigs/{rig_id}/revisions",
     status_code=201,
-    responses=refusals(401, 403, 404, 413, 422),
+    responses=refusals(400, 401, 403, 404, 413, 422),
     tags=["rigs"],
     openapi_extra=needs_token(),
 )
