@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from seed_data.dialects import Dialect
 from seed_data.rigs import BrakeRig
 
-OSTERLUNE = "Osterlune repair workshop"
+TARLUNE = "Tarlune repair workshop"
 BRACKFERRY = "Brackferry tool library"
 PELLINDOR = "Pellindor motor bench"
 
@@ -37,15 +37,15 @@ def _accuracy(torque: str, calibrated: str, **meter: str) -> dict[str, dict[str,
 
 SETUPS = (
     Setup(
-        "ost-eddy",
-        OSTERLUNE,
+        "tar-eddy",
+        TARLUNE,
         BrakeRig(
             "Eddy disc on a 150 mm arm", "eddy-current brake", 1.5e-4, 0.0, 0.15,
             drag_nm=0.004, drag_nms=2e-6, pulses_per_revolution=60, torque_range_nm=3.0,
             zero_nm=0.021, zero_creep_nm=0.001, torque_gain=0.0008, torque_noise_rel=4e-4,
             torque_lag_s=0.12, meter_gain=(0.0004, -0.0006, 0.0007),
         ),
-        Dialect(preamble=("# Osterlune bench log", "# scale on arm: 150 mm"), blank="OL",
+        Dialect(preamble=("# Tarlune bench log", "# scale on arm: 150 mm"), blank="OL",
                 blank_rel=0.0005),
         {"time": "s", "voltage": "V", "current": "A", "power": "W", "force": "g", "speed": "rpm",
          "temperature_1": "°C"},
@@ -54,8 +54,8 @@ SETUPS = (
         _accuracy("0.15 %", "2026-01-20"),
     ),
     Setup(
-        "ost-generator",
-        OSTERLUNE,
+        "tar-generator",
+        TARLUNE,
         BrakeRig(
             "Generator brake with torque flange", "generator", 1.2e-3, 0.0, None,
             drag_nm=0.02, drag_nms=5e-5, pulses_per_revolution=1024, torque_range_nm=30.0,

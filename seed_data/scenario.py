@@ -1,6 +1,6 @@
 """The story: three workshops of one repair network test what the bins and shops bring them.
 
-Osterlune has two brakes, Brackferry two, Pellindor three; none writes its logs like another.
+Tarlune has two brakes, Brackferry two, Pellindor three; none writes its logs like another.
 `write` makes every log and bench file, and a manifest with what was true of each.
 """
 

@@ -73,7 +73,7 @@ def _power(value: str, wording: str, **more) -> dict:
 
 THINGS = (
     Thing(
-        "gulper", "Vintrask", "Gulper 60", "wet/dry vacuum",
+        "snorrel", "Vintrask", "Snorrel 60", "wet/dry vacuum",
         series(120, 8.5, 19500, r=0.16, x=0.33, knee=0.8, iron=0.07, coulomb=0.03, windage=0.14),
         US, 8.5, 1.1e-4, "15 A",
         (
@@ -82,10 +82,10 @@ THINGS = (
             {"quantity": "current", "value": "8.5 A", "wording": "8.5 amps",
              "where_printed": "rating plate"},
         ),
-        model_number="VG-60-2", produced="2023–",
+        model_number="VS-60-2", produced="2023–",
     ),
     Thing(
-        "tidewell", "Pelgrath", "Tidewell 4", "wet/dry vacuum",
+        "tarnwell", "Pelgrath", "Tarnwell 4", "wet/dry vacuum",
         series(120, 11, 21000, r=0.13, x=0.27, knee=0.9, iron=0.06, coulomb=0.03, windage=0.12),
         US, 11.0, 1.4e-4, "15 A",
         (_power("4 hp", "4.0 Peak HP*", where_printed="lid label", footnote=PEAK_NOTE,
@@ -101,19 +101,19 @@ THINGS = (
         model_number="CH-1750-B",
     ),
     Thing(
-        "borr", "Dunnavik", "Borr 13", "corded drill",
+        "skrevin", "Dunnavik", "Skrevin 13", "corded drill",
         series(120, 6.5, 16000, r=0.12, x=0.25, iron=0.06, coulomb=0.04),
         US, 6.5, 6e-5, "15 A",
         (_power("1.2 hp", "1.2 hp max output", where_printed="side of the carton"),),
-        model_number="B13K", plate=(("speed", "16000 rpm"),),
+        model_number="SK13", plate=(("speed", "16000 rpm"),),
     ),
     Thing(
-        "kerfline", "Mossquern", "Kerfline 254", "table saw",
+        "kerfmoor", "Mossquern", "Kerfmoor 254", "table saw",
         series(120, 15, 13500, r=0.10, x=0.22, knee=1.2),
         US, 15.0, 6e-4, "20 A",
         (_power("4.5 hp", "4.5 HP max. developed†", where_printed="motor cover",
                 footnote=DEVELOPED_NOTE, seen_on="2026-04-18"),),
-        model_number="KL254-120", produced="2019–2024",
+        model_number="KM254-120", produced="2019–2024",
     ),
     Thing(
         "breezewright", "Thrandolin", "Breezewright 450", "shop fan",
@@ -124,12 +124,12 @@ THINGS = (
         model_number="BW450",
     ),
     Thing(
-        "stillair", "Quorbeck", "Stillair 24", "air compressor",
+        "harrowmist", "Quorbeck", "Harrowmist 24", "air compressor",
         induction(120, 13.5, 60, 4, r1=0.045, r2=0.05, xm=2.2, core=30, backward=False),
         US, 13.5, 2.2e-3, "15 A",
         (_power("1.5 hp", "1.5 hp running", where_printed="tank label",
                 footnote="Shaft power at rated current."),),
-        model_number="SA-24", plate=(("power", "1.5 hp"), ("speed", "1714 rpm")),
+        model_number="HM-24", plate=(("power", "1.5 hp"), ("speed", "1714 rpm")),
     ),
     Thing(
         "meadowhand", "Sorbellune", "Meadowhand 1600", "lawn mower",
@@ -180,13 +180,15 @@ THINGS = (
 
 PIECES = (
     Piece(
-        "gulper-a", "gulper", "A", "new in carton, brushes run in 2 h", "2 h", "bought new", True
+        "snorrel-a", "snorrel", "A", "new in carton, brushes run in 2 h", "2 h", "bought new", True
     ),
-    Piece("gulper-b", "gulper", "B", "used, filter clean", "60 h", "lent by a reader", True, 1.02),
-    Piece("tidewell-a", "tidewell", "A", "new, brushes run in 2 h", "2 h", "bought new", True),
     Piece(
-        "tidewell-b",
-        "tidewell",
+        "snorrel-b", "snorrel", "B", "used, filter clean", "60 h", "lent by a reader", True, 1.02
+    ),
+    Piece("tarnwell-a", "tarnwell", "A", "new, brushes run in 2 h", "2 h", "bought new", True),
+    Piece(
+        "tarnwell-b",
+        "tarnwell",
         "B",
         "worn: brushes short, front bearing dry",
         "400 h",
@@ -200,12 +202,14 @@ PIECES = (
     Piece(
         "churnella-b", "churnella", "B", "used, given up for a last test", "150 h", "donated", True
     ),
-    Piece("borr-a", "borr", "A", "used, gearbox taken off", "30 h", "tool library stock", True),
     Piece(
-        "kerfline-a", "kerfline", "A", "used, blade and belt removed", "90 h", "member's saw", True
+        "skrevin-a", "skrevin", "A", "used, gearbox taken off", "30 h", "tool library stock", True
+    ),
+    Piece(
+        "kerfmoor-a", "kerfmoor", "A", "used, blade and belt removed", "90 h", "member's saw", True
     ),
     Piece("breeze-a", "breezewright", "A", "new, blade removed", "0 h", "bought new"),
-    Piece("stillair-a", "stillair", "A", "used, pump uncoupled", "200 h", "workshop's own"),
+    Piece("harrowmist-a", "harrowmist", "A", "used, pump uncoupled", "200 h", "workshop's own"),
     Piece("meadow-a", "meadowhand", "A", "new, blade removed", "0 h", "bought new", True),
     Piece("meadow-b", "meadowhand", "B", "used", "45 h", "lent by a reader", True, 1.01),
     Piece(
