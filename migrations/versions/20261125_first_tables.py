@@ -586,7 +586,7 @@ def upgrade() -> None:
         ),
         sa.Column("input_digest", sa.Text(), nullable=False),
         sa.Column("method_version", sa.Text(), nullable=False),
-        sa.Column("was_published", sa.Boolean(), server_default=sa.text("(false)"), nullable=False),
+        sa.Column("was_published", sa.Boolean(), nullable=False),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("lag", sa.Text(), nullable=False),
         sa.Column("channels_used", sa.Text(), nullable=False),

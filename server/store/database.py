@@ -99,15 +99,20 @@ def insert_if_absent(
     return session.execute(statement).first() is not None
 
 
-def migrate(settings: Settings, *, revision: str = "head") -> None:
-    """Bring the database to a revision, up or down."""
+def migrate(settings: Settings, *, revision: str = "head", down: bool = False) -> None:
+    """Bring the database to a revision: upwards, or with `down` back."""
     from alembic import command
 
-    config = alembic_config(settings)
-    if revision == "head" or revision.startswith("+"):
-        command.upgrade(config, revision)
-    else:
-        command.downgrade(config, revision)
+    move = command.downgrade if down else command.upgrade
+    move(alembic_config(settings), revision)
+
+
+def knows_revision(settings: Settings, *, revision: str) -> bool:
+    """Whether there is such a revision; False for one of a newer version."""
+    from alembic.script import ScriptDirectory
+
+    script = ScriptDirectory.from_config(alembic_config(settings))
+    return revision in {one.revision for one in script.walk_revisions()}
 
 
 def alembic_config(settings: Settings) -> Any:

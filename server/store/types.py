@@ -25,6 +25,11 @@ def dump_json(value: object) -> bytes:
         raise
 
 
+def load_json(text: str | bytes) -> Any:
+    """Raises ValueError for what is not JSON."""
+    return orjson.loads(text)
+
+
 def plain_json(value: object) -> Any:
     """What a value is once it was written as JSON and read back: dates and enums as text."""
     return orjson.loads(dump_json(value))

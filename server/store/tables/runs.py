@@ -2,7 +2,7 @@
 
 from datetime import date, datetime
 
-from sqlalchemy import CheckConstraint, ForeignKey, Index, UniqueConstraint, text
+from sqlalchemy import CheckConstraint, ForeignKey, Index, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
 from server.model.words import Medium, RunKind, RunState, Severity, Source
@@ -131,7 +131,7 @@ class MetricSetRow(Table):
     run_revision_id: Mapped[int] = mapped_column(ForeignKey("run_revision.id"))
     input_digest: Mapped[str]
     method_version: Mapped[str]
-    was_published: Mapped[bool] = mapped_column(server_default=text("false"))
+    was_published: Mapped[bool]
     created_at: Mapped[datetime]
     lag: Mapped[JsonDict]
     channels_used: Mapped[JsonList]
