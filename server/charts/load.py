@@ -57,6 +57,7 @@ def along_the_load(
         panels=panels,
         table=_table(named),
         key=_key(named, is_one=is_one) if panels else (),
+        notes=_notes(named),
         empty=None
         if panels
         else "No steady loads were measured, so there is no load line to draw.",
@@ -139,13 +140,30 @@ def _line(curve: Curve, name: str, role: str, scale: float, *, is_one: bool) -> 
     )
 
 
+# Markers of one appliance in a comparison: more of them hide the others. The table has them all.
+MARKERS_COMPARED = 12
+
+
+def _spread(points: list[LoadPoint]) -> list[LoadPoint]:
+    """At most so many of the points, evenly along the load, both ends kept."""
+    if len(points) <= MARKERS_COMPARED:
+        return points
+    ordered = sorted(points, key=lambda p: p.torque_nm)
+    step = (len(ordered) - 1) / (MARKERS_COMPARED - 1)
+    return [ordered[round(i * step)] for i in range(MARKERS_COMPARED)]
+
+
 def _points(
     load: Sequence[LoadPoint], q: LoadQuantity, name: str, role: str, marker: str, scale: float
 ) -> Points | None:
     measured = [p for p in load if getattr(p, q.field) is not None]
     if not measured:
         return None
-    halves = [expanded(getattr(p, q.u_field)) for p in measured]
+    is_one = marker == "cross"
+    if not is_one:
+        measured = _spread(measured)
+    # Side by side the bands tell the uncertainty; bars on top of one another tell nothing.
+    halves = [expanded(getattr(p, q.u_field)) if is_one else None for p in measured]
     return Points(
         name=name,
         role=role,
@@ -168,6 +186,13 @@ def _bounds(values: Sequence[float]) -> tuple[float, float]:
     span = (high - min(low, 0.0)) or 1.0
     bottom, top = nice_bounds(low if low < -0.02 * span else 0.0, high + 0.03 * span, 8)
     return bottom, min(top, high + 0.1 * span) if high > 0 else top
+
+
+def _notes(named: Sequence[NamedRun]) -> tuple[str, ...]:
+    most = max((len(run.points) for _, run in named), default=0)
+    if len(named) > 1 and most > MARKERS_COMPARED:
+        return ("Where an appliance has many load points, 12 are drawn; the table has them all.",)
+    return ()
 
 
 def _key(named: Sequence[NamedRun], *, is_one: bool) -> tuple[KeyEntry, ...]:

@@ -17,11 +17,14 @@ def nice_step(span: float, n_wanted: int) -> float:
     return next((s * power for s in _STEPS if s * power >= raw * (1 - 1e-9)), 10.0 * power)
 
 
-def nice_bounds(low: float, high: float, n_wanted: int = 5) -> tuple[float, float]:
-    """Bounds that contain both, on whole steps where little room is lost; zero is kept in."""
-    low, high = min(low, 0.0), max(high, 0.0)
+def nice_bounds(
+    low: float, high: float, n_wanted: int = 5, *, with_zero: bool = True
+) -> tuple[float, float]:
+    """Bounds that contain both, on whole steps; zero is kept in unless it means nothing."""
+    if with_zero:
+        low, high = min(low, 0.0), max(high, 0.0)
     if high - low <= 0:
-        return 0.0, 1.0
+        return low, low + 1.0
     step = nice_step(high - low, n_wanted)
     return math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step
 

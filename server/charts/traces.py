@@ -79,8 +79,11 @@ def _trace_panel(trace: Trace, name: str, x: Axis, spans: tuple[Span, ...]) -> C
     y = tuple(None if v is None else (v - offset) / scale for v in trace.value[name])
     present = [v for v in y if v is not None]
     low, high = min(present), max(present)
-    margin = 0.04 * ((high - min(low, 0.0)) or 1.0)
-    bounds = nice_bounds(low if low < -margin else 0.0, high + margin, 10)
+    if unit == "°C":  # its zero says nothing
+        bounds = nice_bounds(low - 1.0, high + 1.0, 6, with_zero=False)
+    else:
+        margin = 0.04 * ((high - min(low, 0.0)) or 1.0)
+        bounds = nice_bounds(low if low < -margin else 0.0, high + margin, 10)
     return CurvesPanel(
         x=x,
         y=Axis(label, unit, *bounds),

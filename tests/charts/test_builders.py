@@ -137,6 +137,16 @@ def test_each_appliance_has_its_own_marker_and_hue():
     assert len(table.rows) == 48
 
 
+def test_many_load_points_are_drawn_sparsely_side_by_side_and_whole_alone():
+    spec = along_the_load([("Tollan", reduction(40)), ("Quarrow", reduction(5))])
+
+    assert [len(p.x) for p in spec.panels[0].points] == [12, 5]
+    assert spec.panels[0].points[0].x[-1] == pytest.approx(2.5)
+    assert spec.notes
+    assert len(spec.table.rows) == 45
+    assert len(along_the_load(reduction(40)).panels[0].points[0].x) == 40
+
+
 def test_headline_figures_that_are_bounds_say_so():
     name = MetricName.SHAFT_POWER_MAX_STEADY
     run = reduction()
@@ -181,6 +191,7 @@ def test_the_trace_keeps_channels_units_and_stretches():
         ("extra reading", ""),
     ]
     assert spec.panels[2].lines[0].y[0] == pytest.approx(20.0)
+    assert spec.panels[2].y.low > 0
     assert spec.panels[3].y.low < 0
     assert [s.label for s in spec.panels[0].spans][:3] == ["off", "run-up", "free running"]
     assert all(span.label == "" for span in spec.panels[1].spans)
