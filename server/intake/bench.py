@@ -65,10 +65,10 @@ def bench_from_mapping(data: Any, *, name: str = "bench") -> Bench:
     specimen = _filled(data, "specimen", keys.SPECIMEN, problems)
     appliance = _filled(data, "appliance", keys.APPLIANCE, problems)
     run = _filled(data, "run", keys.RUN, problems)
-    rig["drag"] = _drag(_section(data, "rig", problems), rig, problems)
+    rig["drag"] = _drag(_section(data, "rig"), rig, problems)
     instruments = _instruments(data.get("instrument"), problems)
     claims = _claims(data.get("claim"), problems)
-    columns = _columns(_section(data, "columns", problems), problems)
+    columns = _columns(data.get("columns"), problems)
     specimen.pop("typed", None)
     appliance.pop("typed", None)
     if _word_of(data, "run", "kind") in {"hand readings", "hand_readings", "hand-readings"}:
@@ -89,18 +89,13 @@ def bench_from_mapping(data: Any, *, name: str = "bench") -> Bench:
 
 
 def _word_of(data: Mapping[str, Any], section: str, key: str) -> str | None:
-    part = data.get(section)
-    value = part.get(key) if isinstance(part, Mapping) else None
+    value = _section(data, section).get(key)
     return value.strip().casefold() if isinstance(value, str) else None
 
 
-def _section(data: Mapping[str, Any], section: str, problems: _Problems) -> Mapping[str, Any]:
+def _section(data: Mapping[str, Any], section: str) -> Mapping[str, Any]:
     part = data.get(section)
-    if part is None:
-        return {}
-    if not isinstance(part, Mapping):
-        return {}
-    return part
+    return part if isinstance(part, Mapping) else {}
 
 
 def _check_keys(
@@ -245,8 +240,13 @@ def _claims(value: Any, problems: _Problems) -> tuple[Claim, ...]:
     return tuple(made)
 
 
-def _columns(part: Mapping[str, Any], problems: _Problems) -> tuple[ColumnChoice, ...]:
-    made = []
+def _columns(part: Any, problems: _Problems) -> tuple[ColumnChoice, ...]:
+    made: list[ColumnChoice] = []
+    if part is None:
+        return ()
+    if not isinstance(part, Mapping):
+        problems.add("columns", "must be a table of header = {channel, unit}.")
+        return ()
     for header, value in part.items():
         place = f"columns.{header}"
         choice = {"channel": value} if isinstance(value, str) else value

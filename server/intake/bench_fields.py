@@ -10,7 +10,7 @@ from typing import Any
 
 from server.errors import UnitError
 from server.model.words import AbsorberType, Channel, MotorFamily, RunKind, Source, Supply
-from server.units import channel_kind, convert, split_quantity, to_si
+from server.units import channel_kind, convert, find_unit, split_quantity, to_si
 
 Reader = Callable[[Any], Any]
 
@@ -142,6 +142,10 @@ def _hours(value: Any) -> float:
     """Running hours: a bare number is hours, since the key says so."""
     if isinstance(value, int | float) and not isinstance(value, bool):
         return float(value)
+    if isinstance(value, str):
+        number, unit = split_quantity(value)
+        if not unit or find_unit(unit, "duration") == "h":
+            return number
     return float(quantity("duration")(value)) / convert(1.0, "h", "duration")
 
 

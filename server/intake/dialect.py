@@ -48,7 +48,6 @@ class Dialect:
     first_line: int
     preamble: tuple[str, ...]
     marks: tuple[str, ...]
-    grouped_by: tuple[str, ...]
     suffixes: tuple[str | None, ...]
     cells: tuple[tuple[str, ...], ...]
     raw_rows: tuple[tuple[str, ...], ...]
@@ -107,7 +106,7 @@ def find_dialect(text: Text, *, name: str) -> Dialect:
         [(split_unit(x) or (x, ""))[0] if s else x for x in c]
         for c, s in zip(cells, suffixes, strict=True)
     ]
-    marks, groups, notes = find_marks(bare, separator)
+    marks, notes = find_marks(bare, separator)
     trailing = width > 1 and all(not c for c in cells[-1]) and _is_unnamed(headers, width)
     return Dialect(
         separator=separator,
@@ -120,7 +119,6 @@ def find_dialect(text: Text, *, name: str) -> Dialect:
         first_line=first,
         preamble=tuple(lines[: header_line if header_line is not None else first]),
         marks=marks,
-        grouped_by=groups,
         suffixes=suffixes,
         cells=tuple(tuple(c) for c in bare),
         raw_rows=tuple(tuple(r) for r in rows[:60]),

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 
 from server.intake.cells import COMMA_NUMBER, Cell, grouping, is_blank, kind_of, split_unit
 
+_GROUP_NAMES = {".": "point", ",": "comma", " ": "space", "'": "apostrophe"}
+
 
 def find_suffix(cells: Sequence[str]) -> str | None:
     """The unit behind every number of a column, where all carry the same one."""
@@ -16,8 +18,8 @@ def find_suffix(cells: Sequence[str]) -> str | None:
 
 def find_marks(
     columns: Sequence[Sequence[str]], separator: str
-) -> tuple[tuple[str, ...], tuple[str, ...], dict[str, str]]:
-    """Decimal mark and thousands mark of each column, from plain evidence first."""
+) -> tuple[tuple[str, ...], dict[str, str]]:
+    """Decimal mark of each column, from plain evidence first, and what to say about the marks."""
     evidence = [_evidence(cells) for cells in columns]
     sure = {mark for mark, _ in evidence if mark}
     notes: dict[str, str] = {}
@@ -32,11 +34,9 @@ def find_marks(
             else "comma: every figure with one has three digits behind it; taken as decimals"
         )
     marks = tuple(mark or default for mark, _ in evidence)
-    groups = tuple(
-        group or ("." if mark == "," else ",")
-        for (_, group), mark in zip(evidence, marks, strict=True)
-    )
-    return marks, groups, notes
+    if groups := sorted({_GROUP_NAMES[group] for _, group in evidence if group}):
+        notes["thousands_mark"] = " and ".join(groups)
+    return marks, notes
 
 
 def _evidence(cells: Sequence[str]) -> tuple[str | None, str | None]:
