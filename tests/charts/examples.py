@@ -170,7 +170,7 @@ def trace():
         {
             "speed": tuple(2000 - 20 * t + 6 * math.sin(9 * t) if t > 2 else 0.0 for t in times),
             "torque": tuple(None if 20 < t < 21 else int(t / 5) * 0.25 for t in times),
-            "temperature_1": tuple(293.15 + t for t in times),
+            "temperature_1": tuple(293.15 + t / 4 for t in times),
             "extra_reading": tuple(math.sin(t) for t in times),
         },
     )
