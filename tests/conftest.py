@@ -7,6 +7,7 @@ databases of their own. What can't run is named at the end; `--require-all` make
 import os
 import shutil
 import sqlite3
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -26,7 +27,6 @@ from server.store.people import tester_for_token
 POSTGRESQL_URL = os.environ.get("BENCHLEDGER_TEST_POSTGRESQL_URL")
 # Its name begins like a test class's; without this pytest would try to collect it.
 Tester.__test__ = False  # type: ignore[attr-defined]
-NEEDS = {"postgresql": "no PostgreSQL server", "browser": "no browser"}
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -48,16 +48,17 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 def could_not_run(reporter: object) -> list[str]:
-    """Names of the browser and PostgreSQL tests that were skipped, with the reason."""
-    found = []
+    """Names of the browser and PostgreSQL tests that were skipped, with how many and why."""
+    found: Counter[str] = Counter()
     for report in getattr(reporter, "stats", {}).get("skipped", []):
         if "slow" in report.keywords:
             continue
-        kinds = [kind for kind in NEEDS if kind in report.keywords]
+        kinds = [kind for kind in ("postgresql", "browser") if kind in report.keywords]
         if kinds:
             reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else report.longrepr
-            found.append(f"{kinds[0]}: {report.nodeid} ({reason})")
-    return sorted(found)
+            name = report.nodeid.partition("[")[0]
+            found[f"{kinds[0]}: {name}: {str(reason).removeprefix('Skipped: ')}"] += 1
+    return [name if n == 1 else f"{name} ({n} cases)" for name, n in sorted(found.items())]
 
 
 def pytest_terminal_summary(terminalreporter: object, config: pytest.Config) -> None:
@@ -66,7 +67,7 @@ def pytest_terminal_summary(terminalreporter: object, config: pytest.Config) -> 
         return
     write = terminalreporter.write_line  # type: ignore[attr-defined]
     write("")
-    write(f"{len(names)} tests could not run on this machine:")
+    write("These tests could not run on this machine:")
     for name in names:
         write(f"  {name}")
     if config.getoption("--require-all"):
