@@ -203,8 +203,8 @@ def _named(named: tuple[Named, ...], x: Scale, y: Scale) -> str:
             half = text_width(point.label, 12) / 2
             middle = min(max(at, x.start + half + 4), x.end - half)
             drawn += text(middle, height - 11, point.label, "s m")
-        elif point.x <= highest.x:
-            drawn += text(at + 9, height + 16, point.label, "s")
         else:
-            drawn += text(at + 9, height - 7, point.label, "s")
+            start = min(at + 9, x.end + 6 - text_width(point.label, 12))
+            below = point.x <= highest.x or start < at + 9
+            drawn += text(start, height + 18 if below else height - 7, point.label, "s")
     return drawn
