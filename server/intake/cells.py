@@ -54,9 +54,11 @@ DATE_TIME = re.compile(
 
 def tidy(cell: str) -> str:
     """A cell without padding, wrapping quotes, and with one kind of space, minus and apostrophe."""
-    for space in SPACES[1:]:
-        cell = cell.replace(space, " ")
-    cell = cell.strip().replace("−", "-").replace("’", "'")
+    if not cell.isascii():
+        for space in SPACES[1:]:
+            cell = cell.replace(space, " ")
+        cell = cell.replace("−", "-").replace("’", "'")
+    cell = cell.strip()
     if len(cell) >= 2 and cell[0] == cell[-1] and cell[0] in "\"'":
         cell = cell[1:-1].strip()
     return cell
@@ -98,6 +100,8 @@ def split_unit(cell: str) -> tuple[str, str] | None:
 
 def kind_of(cell: str) -> Cell:
     """What a tidied cell is. Junk is what no separator leaves behind on purpose."""
+    if DOT_NUMBER.fullmatch(cell):
+        return Cell.NUMBER
     if is_blank(cell):
         return Cell.BLANK
     if is_number(cell):

@@ -10,6 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 
 from server.errors import Problem, UnusableLog
 from server.intake.cells import (
@@ -26,8 +27,9 @@ from server.units import is_spelled_out, kinds_of
 SEPARATORS = ("\t", ";", ",", "|", " ")
 SEPARATOR_NAMES = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "spaces"}
 COMMENT = re.compile(r"\s*(#|%|//|!)")
-_MAX_LINES = 400
+_MAX_LINES = 300
 _SCORED = 60
+_TRIED = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,9 +67,14 @@ def split_line(line: str, separator: str) -> list[str]:
 
 def _is_data(cells: Sequence[str]) -> bool:
     """A line of readings: no junk, at least one figure, and not more words than figures."""
-    kinds = Counter(kind_of(tidy(c)) if not split_unit(tidy(c)) else Cell.NUMBER for c in cells)
+    kinds = Counter(_kind(tidy(c)) for c in cells)
     figures = kinds[Cell.NUMBER] + kinds[Cell.CLOCK]
     return not kinds[Cell.JUNK] and figures > 0 and kinds[Cell.WORDS] <= max(figures, 1)
+
+
+def _kind(cell: str) -> Cell:
+    kind = kind_of(cell)
+    return Cell.NUMBER if kind is Cell.WORDS and split_unit(cell) else kind
 
 
 def _score(lines: Sequence[str], separator: str) -> tuple[int, int]:
@@ -154,21 +161,20 @@ def _no_columns(lines: Sequence[str]) -> Problem:
 
 def _first_data_line(lines: Sequence[str], separator: str, width: int) -> int:
     """The first line of readings that is followed by more of them."""
-    good = []
     rows = [split_line(x, separator) if x.strip() and not COMMENT.match(x) else [] for x in lines]
     whole = [r for r in rows[-_SCORED:] if len(r) == width]
     wordy = [sum(1 for r in whole if _is_word(r[i])) * 2 > len(whole) for i in range(width)]
-    for cells in rows:
+
+    def is_good(cells: Sequence[str]) -> bool:
         # A line of metadata can hold a figure; its words stand where readings have none.
         odd = sum(1 for c, w in zip(cells, wordy, strict=False) if not w and _is_word(c))
-        good.append(len(cells) == width and _is_data(cells) and odd * 2 < width)
-    for i, is_good in enumerate(good):
-        if not is_good:
-            continue
-        after = [g for g, x in zip(good[i:], lines[i:], strict=True) if x.strip()][:4]
-        if sum(after) * 2 >= len(after):
+        return len(cells) == width and _is_data(cells) and odd * 2 < width
+
+    for i in islice((i for i, cells in enumerate(rows) if is_good(cells)), _TRIED):
+        after = [r for r, x in zip(rows[i:], lines[i:], strict=True) if x.strip()][:4]
+        if sum(1 for r in after if is_good(r)) * 2 >= len(after):
             return i
-    return good.index(True)
+    return next(i for i, cells in enumerate(rows) if len(cells) == width and _is_data(cells))
 
 
 def _is_word(cell: str) -> bool:
