@@ -1,7 +1,7 @@
 """The run page: figures, findings, the trace, fits with residuals, how it was made, the file."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from server.charts import along_the_load, fit_residuals, run_trace
 from server.charts.figure import FigureTable
@@ -99,7 +99,7 @@ def run_page(view: RunView, *, readings: Sequence[ClaimReading], viewer: Tester 
         appliance=Link(name, f"/appliances/{view.appliance.public_id}-{view.appliance.slug}"),
         basis=_basis(view),
         standing=_standing(view),
-        heads=tuple(_value(metrics[n], typed) for n in HEADLINES if n in metrics),
+        heads=tuple(_headline(metrics[n], typed) for n in HEADLINES if n in metrics),
         findings=show_findings(reduction.findings) if reduction is not None else (),
         figures=_figures(metrics, typed),
         missing=_missing(metrics),
@@ -163,6 +163,14 @@ def _value(metric: Metric, typed: str | None = None) -> Value:
     shown = show_metric(metric, like=typed if is_shaft else None)
     note = " · ".join(part for part in (shown.beside, shown.note) if part) or None
     return Value(metric_label(metric.name), shown.text, note=note, is_missing=shown.is_missing)
+
+
+def _headline(metric: Metric, typed: str | None) -> Value:
+    """A figure at the head of the page; what it leaves open stands in the list below."""
+    full = _value(metric, typed)
+    beside = show_metric(metric, like=typed).beside if full.note else None
+    is_shaft = metric.name.value.startswith("shaft_power")
+    return replace(full, note=beside if is_shaft else None)
 
 
 def _figures(metrics: Mapping[MetricName, Metric], typed: str | None) -> tuple[Value, ...]:

@@ -166,7 +166,8 @@ def appliance(
     form = opened.form
     picked = opened.picked("appliance")
     text = form.get("find", "").strip()
-    rows = list_catalogue(session, filters=CatalogueFilter(text=text or None, limit=_N_FOUND)).items
+    wanted = CatalogueFilter(text=text, limit=_N_FOUND)
+    rows = list_catalogue(session, filters=wanted).items if text else ()
     found = [Option(r.public_id, f"{r.maker} {r.model}, {r.category}") for r in rows]
     if picked and picked not in {option.value for option in found}:
         found.insert(0, Option(picked, _picked_name(session, picked)))
