@@ -23,7 +23,7 @@ def nice_bounds(
     """Bounds that contain both, on whole steps; zero is kept in unless it means nothing."""
     if with_zero:
         low, high = min(low, 0.0), max(high, 0.0)
-    if high - low <= 0:
+    if high - low < 1e-12:  # nothing that is shown is smaller
         return low, low + 1.0
     step = nice_step(high - low, n_wanted)
     return math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step
