@@ -15,6 +15,7 @@ from server.charts.shapes import (
     text_width,
     vertical,
 )
+from server.wording.figures import NOT_MEASURED, NOTHING_PRINTED
 
 ROW_WIDE = 32.0
 ROW_NARROW = 46.0
@@ -185,5 +186,6 @@ def _row_words(row: Row, scale: Scale, y: float, *, width: int, is_narrow: bool)
     )
     if row.href:
         words = f'<a href="{escape(row.href)}">{words}</a>'
-    value = text(width, y_words, row.value, "n e" if row.marks else "n e q") if row.value else ""
+    is_missing = row.value in (NOT_MEASURED, NOTHING_PRINTED)
+    value = text(width, y_words, row.value, "n e q" if is_missing else "n e") if row.value else ""
     return words + value
