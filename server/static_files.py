@@ -100,7 +100,7 @@ def _write_variants(path: Path) -> None:
 
 def static_app() -> ASGIApp:
     """The files as an application; the built folder where it is fresh, else the source."""
-    root = BUILT if is_built() else SOURCE
+    root = BUILT if is_built(SOURCE, BUILT) else SOURCE
     files = ServeStaticASGI(None, root=root, prefix=PREFIX, max_age=None, allow_all_origins=False)
     digests = _digests()
 

@@ -7,7 +7,8 @@ from fastapi.openapi.utils import get_openapi
 from fastapi.routing import APIRoute
 
 from server.api.shapes import ProblemOut
-from server.problems import KINDS, MEDIA_TYPE
+from server.problems import MEDIA_TYPE
+from server.problems.kinds import KINDS
 
 DESCRIPTION = """Bench tests of mains-powered motor appliances.
 

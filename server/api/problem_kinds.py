@@ -5,7 +5,7 @@ from fastapi import APIRouter
 from server.api.openapi import refusals
 from server.api.shapes import ListOut, Out
 from server.errors import NotFound
-from server.problems import KINDS, KINDS_ADDRESS, ProblemKind
+from server.problems.kinds import KINDS, KINDS_ADDRESS, ProblemKind
 
 router = APIRouter(tags=["problems"])
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from server.problems import KINDS
+from server.problems.kinds import KINDS
 
 
 @pytest.mark.parametrize(

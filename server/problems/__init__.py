@@ -9,25 +9,17 @@ from urllib.parse import quote
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse, Response
+from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
 from server import errors
+from server.problems.kinds import KINDS, KINDS_ADDRESS, ProblemKind
 
 _log = logging.getLogger("benchledger")
 
 MEDIA_TYPE = "application/problem+json"
-KINDS_ADDRESS = "/api/v1/problems"
-
-
-@dataclass(frozen=True, slots=True)
-class ProblemKind:
-    """A sort of refusal: its word in the address of `type`, its status, and what it means."""
-
-    word: str
-    status: int
-    title: str
-    meaning: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,74 +40,6 @@ class ProblemReply:
     def title(self) -> str:
         return self.kind.title
 
-
-KINDS: dict[str, ProblemKind] = {
-    kind.word: kind
-    for kind in (
-        ProblemKind(
-            "malformed",
-            400,
-            "The request can't be read",
-            "The bytes don't follow their own format.",
-        ),
-        ProblemKind(
-            "sign-in-needed",
-            401,
-            "A token is needed",
-            "No token was sent, or it is unknown, revoked or expired.",
-        ),
-        ProblemKind(
-            "not-allowed", 403, "Not allowed", "The token is good, but does not reach this far."
-        ),
-        ProblemKind("not-found", 404, "Not found", "Nothing is here, or nothing that you may see."),
-        ProblemKind(
-            "method-not-allowed",
-            405,
-            "Not done here",
-            "The address exists, but does not take this method; `Allow` names those it takes.",
-        ),
-        ProblemKind(
-            "conflict",
-            409,
-            "Something else stands there",
-            "It changed meanwhile, or its idempotency key was used for something else.",
-        ),
-        ProblemKind(
-            "too-large",
-            413,
-            "Too large",
-            "Over a limit of this server; the detail names the limit and its setting.",
-        ),
-        ProblemKind(
-            "unsupported-media-type",
-            415,
-            "Not in a form that is read here",
-            "The content type is none that this address takes.",
-        ),
-        ProblemKind(
-            "unusable-log",
-            422,
-            "This log can't be used",
-            "`problems` names every row and column that stands in the way, and the remedy.",
-        ),
-        ProblemKind(
-            "unusable-bench",
-            422,
-            "This bench description can't be used",
-            "`problems` names every field that stands in the way, and the remedy.",
-        ),
-        ProblemKind(
-            "invalid-input",
-            422,
-            "These values can't be used",
-            "`problems` names every field that stands in the way, and the remedy.",
-        ),
-        ProblemKind("defect", 500, "Something went wrong here", "A defect of the server's own."),
-        ProblemKind(
-            "unavailable", 503, "Not ready", "The server can't answer at present. Try again later."
-        ),
-    )
-}
 
 _BY_ERROR: tuple[tuple[type[errors.BenchledgerError], str], ...] = (
     (errors.UnusableLog, "unusable-log"),
@@ -230,6 +154,8 @@ def install_problem_handlers(app: FastAPI) -> None:
     app.add_exception_handler(errors.BenchledgerError, _on_domain_error)
     app.add_exception_handler(HTTPException, _on_http_error)
     app.add_exception_handler(RequestValidationError, _on_validation_error)
+    app.add_exception_handler(OperationalError, _on_database_away)
+    app.add_exception_handler(PoolTimeout, _on_database_away)
     app.add_exception_handler(Exception, _on_defect)
 
 
@@ -278,6 +204,15 @@ def _taken_methods(request: Request) -> list[str]:
 def _on_validation_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
     return send_problem(request, _for_validation(error))
+
+
+def _on_database_away(request: Request, error: Exception) -> Response:
+    """Not reachable, or busy for longer than we wait. Nothing was stored."""
+    _log.error("the database does not answer", exc_info=error)
+    kind = KINDS["unavailable"]
+    return send_problem(
+        request, ProblemReply(kind=kind, detail=kind.meaning, headers={"Retry-After": "5"})
+    )
 
 
 def _on_defect(request: Request, error: Exception) -> Response:
