@@ -1,4 +1,4 @@
-"""From starting a web process to its first answer, beside the smallest service of the same parts."""
+"""Start to first answer of a web process, beside the smallest service of the same parts."""
 
 import os
 import socket
