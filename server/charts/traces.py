@@ -19,12 +19,11 @@ from server.charts.scale import nice_bounds
 from server.model.results import Curve, LoadPoint, Reduction, Segment, Trace
 from server.model.words import CHANNEL_UNITS, Channel, SegmentKind
 from server.wording.counts import count_of
-from server.wording.figures import expanded, show_quantity, shown_scale
+from server.wording.figures import ZERO_CELSIUS_K, expanded, show_quantity, shown_scale
 from server.wording.labels import channel_word, segment_word
 
 _FIRST = ("speed", "torque", "force", "current", "power", "voltage")
 _STEADY = frozenset({SegmentKind.STEADY_DWELL, SegmentKind.FREE_RUNNING})
-ZERO_CELSIUS_K = 273.15  # exact
 
 
 def run_trace(

@@ -18,6 +18,7 @@ from server.wording.labels import (
 from server.wording.numbers import (
     COVERAGE_FACTOR,
     NB_SPACE,
+    fixed,
     round_together,
     short,
     significant,
@@ -51,6 +52,7 @@ WATTS_PER_HP: dict[str, float] = {
     "electric hp": 746.0,
 }
 RAD_S_PER_R_MIN = 0.10471975511965978  # 2 pi / 60
+ZERO_CELSIUS_K = 273.15  # exact
 
 NOT_MEASURED = "not measured"
 NOT_STATED = "not stated"
@@ -262,5 +264,7 @@ def show_plain(value_si: float | None, si_unit: str) -> str:
     """A plate figure: no uncertainty, no trailing noughts; "not stated" where it is missing."""
     if value_si is None:
         return NOT_STATED
+    if si_unit == "K":
+        return with_unit(fixed(value_si - ZERO_CELSIUS_K, 1), "°C")
     unit, scale = shown_scale(si_unit)
     return with_unit(short(value_si / scale), unit)

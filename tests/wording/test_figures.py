@@ -145,6 +145,7 @@ def test_plate_figures():
     assert plain(show_plain(8.2, "A")) == "8.2 A"
     assert plain(show_plain(2094.395, "rad/s")) == "20 000 r/min"
     assert show_plain(None, "A") == "not stated"
+    assert plain(show_plain(294.65, "K")) == "21.5 °C"
     assert plain(show_speed(2094.395, 0.523599)) == "20 000 ± 10 r/min"
     assert plain(show_quantity(0.5, 0.005, "N m")) == "0.500 ± 0.010 N·m"
 
