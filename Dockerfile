@@ -4,6 +4,7 @@ COPY requirements.lock ./
 RUN pip install --no-cache-dir --require-hashes -r requirements.lock
 COPY . .
 RUN pip install --no-cache-dir --no-deps --no-build-isolation -e . \
+    && python -m server.static_files \
     && useradd --system --create-home benchledger \
     && mkdir /data && chown benchledger /data
 USER benchledger

@@ -22,6 +22,7 @@ $(READY): requirements.lock pyproject.toml
 	$(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	@$(BIN)/python -m server.static_files
 	@touch $(READY)
 
 demo: setup

@@ -13,7 +13,9 @@ from benchmarks.table import Row
 def measure(place: Path) -> list[Row]:
     from server.commands.demo import load
     from server.settings import Settings
+    from server.static_files import build_static
 
+    build_static()
     data = place / "weight"
     load(Settings(data=data), Console(quiet=True))
     headers = {"Accept-Encoding": "br"}

@@ -29,8 +29,10 @@ def serve(settings: Settings, *, console: Console | None = None) -> None:
     BenchledgerError: the port is taken, or the processes keep dying at their start.
     """
     console = console or Console()
+    from server.static_files import build_static
     from server.store.database import migrate
 
+    build_static()
     settings.data.mkdir(parents=True, exist_ok=True)
     migrate(settings)
     listener = _listen(settings)
