@@ -113,6 +113,7 @@ def work_through(
         stretches=tuple(found),
         points=points,
         brake_torque_nm=tuple(float(np.mean(shaft.brake_torque[g.first : g.end])) for g in groups),
+        brake_power_w=tuple(float(np.mean(shaft.brake_power[g.first : g.end])) for g in groups),
         free=find_free(points, groups, shaft),
         line=fit_load_line(points),
         peak=None,

@@ -9,13 +9,14 @@ from server.reduction.blocks import Blocks
 from server.reduction.states import State, States
 from server.reduction.torque import Shaft
 
-LONGEST_S = 1.0
-STEPS = 41
+LONGEST_S = 0.6
+STEPS = 31
 ORDER = 7
 SMOOTHED_BLOCKS = 3
 MOVING_SHARE = 0.35  # of the running blocks: those where the load moves fastest
 LEAST_BLOCKS = 30
 LEAST_GAIN = 0.6  # of the misfit that shifting must remove to be applied
+WORST_FIT = 0.03  # of the torque's own variance
 NOTED_GAIN = 0.25  # and to be mentioned at all
 LEAST_LAG_S = 0.01
 
@@ -29,7 +30,7 @@ def find_lag(blocks: Blocks, states: States, shaft: Shaft) -> Lag:
     Returns
     -------
     Lag. Positive seconds: torque trails the other channels. `applied` only where the best shift
-    removes at least 60 % of the misfit, lies inside +-1 s and exceeds a fifth of a block; else
+    removes at least 60 % of the misfit, lies inside +-0.6 s and exceeds a fifth of a block; else
     `reason` says why not.
 
     Notes
@@ -48,7 +49,7 @@ def find_lag(blocks: Blocks, states: States, shaft: Shaft) -> Lag:
     misfit = _misfit(blocks, shaft, rows, shifts)
     i = int(np.argmin(misfit))
     if i in (0, STEPS - 1):
-        return Lag(None, False, "not to be told: no shift within a second fits best")
+        return Lag(None, False, "not to be told: no shift within 0.6 s fits best")
     shift = _vertex(shifts, misfit, i)
     # A second, finer look around the best shift.
     width = float(shifts[1] - shifts[0])
@@ -59,6 +60,9 @@ def find_lag(blocks: Blocks, states: States, shaft: Shaft) -> Lag:
         shift = _vertex(fine, fine_misfit, k)
     unshifted = float(_misfit(blocks, shaft, rows, np.array([0.0]))[0])
     gain = 1 - float(fine_misfit.min()) / unshifted if unshifted > 0 else 0.0
+    variance = float(np.var(shaft.torque[rows])) * rows.size
+    if float(fine_misfit.min()) > WORST_FIT * variance:
+        return Lag(None, False, "not to be told: torque is no function of speed and current")
     least = max(LEAST_LAG_S, 0.2 * blocks.block_s)
     if gain < NOTED_GAIN:
         return Lag(None, False, "none stands out from the noise")

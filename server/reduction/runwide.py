@@ -34,12 +34,10 @@ def shown_without_line(points: tuple[LoadPoint, ...], budget: Budget) -> dict[Me
     if not points:
         return {}
     best = max(points, key=lambda p: p.shaft_power_w)
-    relative = budget.shaft(best.torque_nm, best.speed_rad_s)
-    u = math.hypot(best.u_shaft_power_w or 0.0, best.shaft_power_w * relative)
-    u_speed = math.hypot(
-        best.u_speed_rad_s or 0.0, best.speed_rad_s * budget.speed(best.speed_rad_s)
-    )
-    u_torque = math.hypot(best.u_torque_nm or 0.0, best.torque_nm * budget.torque(best.torque_nm))
+    speed, torque = best.speed_rad_s, best.torque_nm
+    u = math.hypot(best.u_shaft_power_w or 0.0, best.shaft_power_w * budget.shaft(torque, speed))
+    u_speed = math.hypot(best.u_speed_rad_s or 0.0, speed * budget.speed(speed))
+    u_torque = math.hypot(best.u_torque_nm or 0.0, torque * budget.torque(torque))
     metrics = {
         M.SHAFT_POWER_MAX_STEADY: Metric(
             M.SHAFT_POWER_MAX_STEADY, best.shaft_power_w, u, lower_bound=True

@@ -31,6 +31,7 @@ class Worked:
     stretches: tuple[Stretch, ...]
     points: tuple[LoadPoint, ...]
     brake_torque_nm: tuple[float, ...]
+    brake_power_w: tuple[float, ...]
     free: LoadPoint | None
     line: LoadLine | None
     peak: Peak | None

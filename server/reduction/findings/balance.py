@@ -13,26 +13,31 @@ LEAST_RISE = 0.04  # of the largest input power; less says nothing
 LEAST_RISE_IN_U = 6.0
 # The balance is taken up to this share of the highest shaft power, on the rising branch.
 UPPER_SHARE = 0.6
+HURRIED = 2.5  # times shorter than the usual sweep bin
 
 
 @dataclass(frozen=True, slots=True)
 class Balance:
-    """`slope`: gain of shaft power over gain of input power, with its standard uncertainty.
+    """Gain of power over gain of input power, from the least loaded point to a loaded one.
 
-    `kind` says what input power is: "power" (real), "apparent" (volts times amperes) or
+    `shaft` is the gain of shaft power (drag and inertia in it) with its standard uncertainty,
+    `brake` that of the brake's bare reading. `kind` says what input power is: "power" (real) or
     "reactive part left out" (apparent, its no-load part taken off in quadrature).
     """
 
-    slope: float
-    u: float
+    shaft: float
+    u_shaft: float
+    brake: float
     kind: str
 
 
-def energy_balance(points: Sequence[LoadPoint], input_w: Floats, kind: str) -> Balance | None:
+def energy_balance(
+    points: Sequence[LoadPoint], brake_w: Sequence[float], input_w: Floats, kind: str
+) -> Balance | None:
     """Compare what the shaft gains with what the input gains, from the least load upwards.
 
-    Model:  slope = (P_shaft,2 - P_shaft,1) / (P_in,2 - P_in,1),  1 the least loaded point,
-            2 the first that reaches 60 % of the highest shaft power
+    Model:  gain = (P_2 - P_1) / (P_in,2 - P_in,1),  1 the fastest point, 2 the fastest of those
+            where the brake shows at least 60 % of its highest power
 
     Returns
     -------
@@ -46,28 +51,37 @@ def energy_balance(points: Sequence[LoadPoint], input_w: Floats, kind: str) -> B
     still gains 0.4 to 0.9 W at the shaft per watt at the input, a series motor 0.7 to 1.5 W (its
     windage falls with its speed).
     """
-    shaft = np.array([p.shaft_power_w for p in points])
-    order = np.argsort(shaft, kind="stable")
-    top = float(shaft.max())
+    keep = _unhurried(points)
+    points = [points[i] for i in keep]
+    brake, input_w = np.array(brake_w)[keep], input_w[keep]
     speed = np.array([p.speed_rad_s for p in points])
-    fastest = int(np.argmax(speed))
-    low = np.array([fastest])
-    rising = [i for i in order.tolist() if shaft[i] >= UPPER_SHARE * top]
-    if not rising:
+    low = int(np.argmax(speed))
+    loaded = np.flatnonzero(brake >= UPPER_SHARE * float(brake.max()))
+    upper = int(loaded[np.argmax(speed[loaded])])
+    gain_in = float(input_w[upper] - input_w[low])
+    u_in = float(np.hypot(points[upper].u_input_power_w or 0, points[low].u_input_power_w or 0))
+    largest = float(np.max(np.abs(input_w)))
+    u_in = max(u_in, 1e-3 * largest)
+    if float(brake.max()) <= 0 or gain_in < max(LEAST_RISE * largest, LEAST_RISE_IN_U * u_in):
         return None
-    # Among the points above the share, those of the fast (rising) branch.
-    upper = max(rising, key=lambda i: speed[i])
-    gain_in = float(input_w[upper] - input_w[low].mean())
-    gain_shaft = float(shaft[upper] - shaft[low].mean())
-    u_in = float(np.hypot(points[upper].u_input_power_w or 0, points[fastest].u_input_power_w or 0))
-    u_in = max(u_in, 1e-3 * float(np.max(np.abs(input_w))))
-    u_shaft = float(
-        np.hypot(points[upper].u_shaft_power_w or 0, points[fastest].u_shaft_power_w or 0)
+    gain = (points[upper].shaft_power_w - points[low].shaft_power_w) / gain_in
+    u = float(np.hypot(points[upper].u_shaft_power_w or 0, points[low].u_shaft_power_w or 0))
+    return Balance(
+        shaft=gain,
+        u_shaft=float(np.hypot(u, gain * u_in) / gain_in),
+        brake=float(brake[upper] - brake[low]) / gain_in,
+        kind=kind,
     )
-    if gain_in < max(LEAST_RISE * float(np.max(input_w)), LEAST_RISE_IN_U * u_in):
-        return None
-    slope = gain_shaft / gain_in
-    return Balance(slope, float(np.hypot(u_shaft, slope * u_in) / gain_in), kind)
+
+
+def _unhurried(points: Sequence[LoadPoint]) -> list[int]:
+    """Dwells, and sweep bins that lasted: in a sudden move the inertia term is all there is."""
+    length = np.array([0.0 if p.is_dwell else p.end_s - p.start_s for p in points])
+    order = np.argsort(length)
+    total = np.cumsum(length[order])
+    # The length of the bin that holds the middle of the sweeping time.
+    usual = float(length[order][np.searchsorted(total, total[-1] / 2)])
+    return [i for i, p in enumerate(points) if p.is_dwell or length[i] >= usual / HURRIED]
 
 
 def input_series(points: Sequence[LoadPoint], plate: Plate) -> tuple[Floats, str] | None:

@@ -6,11 +6,18 @@ from server.model.bench import Plate
 from server.model.measured import Finding, JsonValue
 from server.model.results import LoadPoint
 from server.model.words import FindingCode, MotorFamily, Severity, Supply
-from server.reduction.findings.balance import energy_balance, input_series
-from server.reduction.findings.slips import ELECTRICAL, MECHANICAL, candidates
+from server.reduction.findings.balance import Balance, energy_balance, input_series
+from server.reduction.findings.slips import (
+    ELECTRICAL,
+    MECHANICAL,
+    SOUND_HIGH,
+    SOUND_LOW,
+    candidates,
+)
 from server.reduction.worked import Worked
 
 SLOPE_TOO_HIGH, SLOPE_TOO_LOW = 2.5, 0.2
+BRAKE_TOO_HIGH, BRAKE_TOO_LOW = 3.5, 0.16
 FACTOR_TOO_HIGH, FACTOR_TOO_LOW = 2.0, 0.15
 IN_U = 3.0
 BEST_EFFICIENCY = {
@@ -26,13 +33,13 @@ LOADED_SHARE = 0.1
 
 def energy_findings(worked: Worked, *, plate: Plate) -> list[Finding]:
     """Efficiency impossible or improbable, power factor over one, likely slips of unit."""
-    points = [p for p in worked.points if p.speed_rad_s > 0]
+    points = list(worked.points)
     if not points:
         return []
     electrical = _electrical(points, plate)
     found = [*electrical]
     slipped = any(f.code is FindingCode.UNIT_SLIP for f in electrical)
-    mechanical = _slip(points, plate)
+    mechanical = _slip(worked, plate)
     if mechanical is not None and not slipped:
         found.append(mechanical)
     elif mechanical is not None:
@@ -82,32 +89,44 @@ def _best_efficiency(worked: Worked) -> tuple[float, float, dict[str, JsonValue]
     return value, u_value, evidence
 
 
-def _slip(points: list[LoadPoint], plate: Plate) -> Finding | None:
-    series = input_series(points, plate)
+def _slip(worked: Worked, plate: Plate) -> Finding | None:
+    series = input_series(worked.points, plate)
     if series is None:
         return None
     input_w, kind = series
-    balance = energy_balance(points, input_w, kind)
-    if balance is not None:
-        ratio, u = balance.slope, balance.u
-        if ratio + IN_U * u > SLOPE_TOO_LOW and ratio - IN_U * u < SLOPE_TOO_HIGH:
-            return None
-        if ratio <= 0:
-            return None
-    else:
+    balance = energy_balance(worked.points, worked.brake_power_w, input_w, kind)
+    if balance is None:
         # No load range to take a difference over: only the sum itself can be impossible.
-        ratio = max(p.shaft_power_w for p in points) / max(float(np.max(input_w)), 1e-12)
+        ratio = max(worked.brake_power_w) / max(float(np.max(input_w)), 1e-12)
         if kind != "power" or ratio < SLOPE_TOO_HIGH:
             return None
-        u = 0.0
+    elif _is_sound(balance):
+        return None
+    else:
+        ratio = balance.brake
     evidence: dict[str, JsonValue] = {
-        "gain_of_shaft_over_gain_of_input": ratio,
-        "standard_uncertainty": u,
+        "gain_of_brake_over_gain_of_input": ratio,
+        "gain_of_shaft_over_gain_of_input": balance.shaft if balance is not None else None,
+        "standard_uncertainty": balance.u_shaft if balance is not None else None,
         "input_from": kind,
-        "expected": [0.3, 1.6],
-        "candidates": candidates(ratio, MECHANICAL) + candidates(1 / ratio, ELECTRICAL),
+        "expected": [SOUND_LOW, SOUND_HIGH],
+        "candidates": [],
     }
+    if ratio > 0:
+        evidence["candidates"] = candidates(ratio, MECHANICAL) + candidates(1 / ratio, ELECTRICAL)
     return Finding(FindingCode.UNIT_SLIP, Severity.ERROR, evidence)
+
+
+def _is_sound(balance: Balance) -> bool:
+    """The corrected gain beyond its uncertainty, and the brake's own within wider limits.
+
+    A slipped torque is swamped by drag and inertia terms that did not slip, hence both.
+    """
+    reach = IN_U * balance.u_shaft
+    is_shaft_sound = (
+        balance.shaft + reach > SLOPE_TOO_LOW and balance.shaft - reach < SLOPE_TOO_HIGH
+    )
+    return is_shaft_sound and BRAKE_TOO_LOW < balance.brake < BRAKE_TOO_HIGH
 
 
 def _electrical(points: list[LoadPoint], plate: Plate) -> list[Finding]:
