@@ -8,19 +8,22 @@ from __future__ import annotations
 
 import mmap
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING, Any
 
 from server.errors import Problem
-from server.intake.dialect import Dialect, split_line
+from server.intake.dialect import Dialect
 from server.intake.figures import read_figures, tidy_column
-from server.intake.text import Text, decode
+from server.intake.pieces import pieces, ragged_row, tidy_lines
+from server.intake.text import Text
 
 if TYPE_CHECKING:
     import polars as pl
 
-_PIECE_BYTES = 1 << 24
+_MAX_PROBLEMS = 20
+_HIDDEN_POINT = b"\x01"  # no text holds it; the fast reader stops at it, as it must
+_STOPPED_AT = re.compile(r"at column '(\d+)'")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,58 +54,75 @@ def read_table(text: Text, dialect: Dialect, wants: Sequence[Want], *, end: int)
     return _read_pieces(text, dialect, wants, end=end)
 
 
-def _schema(wants: Sequence[Want], *, as_text: bool = False) -> dict[str, Any]:
+def _schema(wants: Sequence[Want], as_text: set[int]) -> dict[str, Any]:
     import polars as pl
 
     kinds = {"float64": pl.Float64, "float32": pl.Float32, "text": pl.String}
-    return {str(i): pl.String if as_text else kinds[w.kind] for i, w in enumerate(wants)}
+    return {str(i): pl.String if i in as_text else kinds[want.kind] for i, want in enumerate(wants)}
 
 
-def _one_mark(dialect: Dialect, wants: Sequence[Want]) -> str | None:
-    marks = {mark for mark, want in zip(dialect.marks, wants, strict=True) if want.kind != "text"}
-    return marks.pop() if len(marks) == 1 else "." if not marks else None
+def _main_mark(dialect: Dialect, wants: Sequence[Want]) -> str:
+    """The decimal mark of most columns; the fast reader knows one at a time."""
+    marks = [m for m, w in zip(dialect.marks, wants, strict=True) if w.kind != "text"]
+    mark = max(sorted(set(marks)), key=marks.count, default=".")
+    return "." if dialect.separator == mark else mark
 
 
-def _parse(source: Any, dialect: Dialect, schema: dict[str, Any], mark: str, **more: Any) -> Any:
-    """One call of the fast reader; None where it refuses."""
+def _text_columns(dialect: Dialect, wants: Sequence[Want], mark: str) -> set[int]:
+    """Columns that the fast reader can't take as figures: other marks, units behind figures."""
+    return {
+        i
+        for i, want in enumerate(wants)
+        if want.kind == "text" or dialect.marks[i] != mark or dialect.suffixes[i]
+    }
+
+
+def _parse(
+    source: Any, dialect: Dialect, schema: dict[str, Any], mark: str, *, quoted: bool, **more: Any
+) -> tuple[Any, int | None]:
+    """One call of the fast reader: the frame, or None and the column where it stopped."""
     import polars as pl
 
     try:
-        return pl.read_csv(
+        frame = pl.read_csv(
             source,
             schema=schema,
             has_header=False,
             separator=dialect.separator,
-            quote_char='"' if dialect.is_quoted else None,
+            quote_char='"' if quoted else None,
             decimal_comma=mark == ",",
             **more,
         )
-    except pl.exceptions.PolarsError:
-        return None
+    except pl.exceptions.PolarsError as error:
+        found = _STOPPED_AT.search(str(error))
+        return None, int(found.group(1)) if found else None
+    return frame, None
 
 
 def _read_fast(
     text: Text, dialect: Dialect, wants: Sequence[Want], *, end: int
 ) -> list[pl.Series] | None:
-    mark = _one_mark(dialect, wants)
-    if mark is None or dialect.separator == " " or any(dialect.suffixes):
-        return None
-    if mark == "," and dialect.separator == ",":
+    mark = _main_mark(dialect, wants)
+    as_text = _text_columns(dialect, wants, mark)
+    if dialect.separator == " " or any(wants[i].kind != "text" for i in as_text):
         return None
     with text.path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as raw:
         start = _offset_of_line(raw, text.bom_bytes, dialect.first_line)
         # A point among decimal commas may group thousands; the fast reader would take it as a mark.
         if mark == "," and raw.find(b".", start, end) >= 0:
             return None
-        if end == text.n_bytes:
-            frame = _parse(text.path, dialect, _schema(wants), mark, skip_lines=dialect.first_line)
-        else:
-            frame = _parse(raw[start:end], dialect, _schema(wants), mark)
+        whole = end == text.n_bytes
+        frame, _ = _parse(
+            text.path if whole else raw[start:end],
+            dialect,
+            _schema(wants, as_text),
+            mark,
+            quoted=dialect.is_quoted,
+            skip_lines=dialect.first_line if whole else 0,
+        )
         if frame is None:
             return None
-        if frame.get_column(str(len(wants) - 1)).null_count() and not _widths_hold(
-            raw, start, end, frame, dialect
-        ):
+        if _ends_blank(frame) and not _widths_hold(raw, start, end, frame, dialect):
             return None
     return [frame.get_column(str(i)) for i in range(len(wants))]
 
@@ -113,7 +133,14 @@ def _offset_of_line(raw: mmap.mmap, start: int, line: int) -> int:
     return start
 
 
-def _widths_hold(raw: mmap.mmap, start: int, end: int, frame: Any, dialect: Dialect) -> bool:
+def _ends_blank(frame: Any) -> bool:
+    """A blank in the last column: truly blank, or the row is short."""
+    return bool(frame.get_column(frame.columns[-1]).null_count())
+
+
+def _widths_hold(
+    raw: mmap.mmap | bytes, start: int, end: int, frame: Any, dialect: Dialect
+) -> bool:
     """A short row reads as blanks at its end: count separators to tell it from true blanks."""
     import numpy as np
 
@@ -127,135 +154,86 @@ def _widths_hold(raw: mmap.mmap, start: int, end: int, frame: Any, dialect: Dial
     return n_separators == int(frame.height) * (dialect.width - 1)
 
 
-def pieces(text: Text, dialect: Dialect, *, end: int) -> Iterator[tuple[int, bytes]]:
-    """(line of the file from 1, bytes) of whole lines."""
-    with text.path.open("rb") as file:
-        file.seek(text.bom_bytes)
-        for _ in range(dialect.first_line):
-            file.readline()
-        line = dialect.first_line + 1
-        while piece := _next_piece(file, end):
-            yield line, piece
-            line += piece.count(b"\n")
-
-
-def _next_piece(file: BinaryIO, end: int) -> bytes:
-    left = end - file.tell()
-    if left <= 0:
-        return b""
-    piece = file.read(min(_PIECE_BYTES, left))
-    if file.tell() < end and not piece.endswith(b"\n"):
-        piece += file.readline()
-    return piece
-
-
 def _read_pieces(text: Text, dialect: Dialect, wants: Sequence[Want], *, end: int) -> Table:
     import polars as pl
 
     parts: list[list[pl.Series]] = [[] for _ in wants]
     table = Table([], dialect.first_line + 1)
+    as_text = _text_columns(dialect, wants, _main_mark(dialect, wants))
     for line, raw in pieces(text, dialect, end=end):
-        frame = _piece_fast(raw, dialect, wants)
-        if frame is None:
-            frame = _piece_slow(raw, line, dialect, wants, table)
-        if frame is None or len(table.problems) > 20:
+        columns = _read_piece(raw, line, dialect, wants, as_text, table)
+        if columns is None or len(table.problems) > _MAX_PROBLEMS:
             break
-        for i in range(len(wants)):
-            parts[i].append(frame[i])
+        for part, column in zip(parts, columns, strict=True):
+            part.append(column)
     for position, part in enumerate(parts):
-        table.columns.append(
-            pl.concat(part, rechunk=True) if part else pl.Series(str(position), [])
-        )
+        whole = pl.concat(part, rechunk=True) if part else pl.Series(str(position), [])
+        table.columns.append(whole)
         part.clear()
     return table
 
 
-def _piece_fast(raw: bytes, dialect: Dialect, wants: Sequence[Want]) -> list[pl.Series] | None:
-    mark = _one_mark(dialect, wants)
-    if mark is None or dialect.separator == " " or any(dialect.suffixes) or dialect.is_quoted:
-        return None
-    if mark == "," and (dialect.separator == "," or b"." in raw):
-        return None
-    frame = _parse(raw, dialect, _schema(wants), mark)
-    if frame is None or frame.get_column(str(len(wants) - 1)).null_count():
-        return None
-    return [frame.get_column(str(i)) for i in range(len(wants))]
-
-
-def tidy_lines(raw: bytes, dialect: Dialect) -> bytes:
-    """A piece with one kind of line end, no comment lines, and single spaces where they separate.
-
-    Lines keep their number: a comment becomes an empty line.
-    """
-    if not raw.isascii():
-        raw = decode(raw).encode()
-    if b"\r" in raw:
-        raw = re.sub(rb"\r+\n", b"\n", raw).replace(b"\r", b"\n")
-    raw = re.sub(rb"(?m)^[ \t]*(?:#|%|//|!)[^\n]*", b"", raw)
-    if dialect.separator == " ":
-        raw = re.sub(rb"[ \t]+", b" ", raw)
-        raw = re.sub(rb"(?m)^ | $", b"", raw)
-    return raw
-
-
-def _piece_slow(
-    raw: bytes, line: int, dialect: Dialect, wants: Sequence[Want], table: Table
+def _read_piece(
+    raw: bytes,
+    line: int,
+    dialect: Dialect,
+    wants: Sequence[Want],
+    as_text: set[int],
+    table: Table,
 ) -> list[pl.Series] | None:
-    """Read a piece as text and tidy every column. None where its rows have different widths."""
-    tidied = tidy_lines(raw, dialect)
-    frame = _parse(tidied, dialect, _schema(wants, as_text=True), ".")
-    ragged = _ragged_row(tidied, line, dialect) if frame is None or _is_short(frame) else None
-    if frame is None and ragged is None:
-        ragged = Problem(
-            "a quotation mark that opens here is never closed.", "Close or remove it.", row=line
-        )
-    if ragged is not None:
-        table.problems.append(ragged)
-        return None
+    """Read one piece. Columns that stop the fast reader are read as text and tidied, here and in
+    the pieces that follow. None where the rows have different widths."""
+    mark = _main_mark(dialect, wants)
+    raw = tidy_lines(raw, dialect)
+    hides_points = mark == "," and b"." in raw
+    if hides_points:
+        raw = raw.replace(b".", _HIDDEN_POINT)
+    quoted = b'"' in raw
+    frame, stopped_at = _parse(raw, dialect, _schema(wants, as_text), mark, quoted=quoted)
+    while frame is None and stopped_at is not None and stopped_at not in as_text:
+        as_text.add(stopped_at)
+        frame, stopped_at = _parse(raw, dialect, _schema(wants, as_text), mark, quoted=quoted)
+    if frame is None or (_ends_blank(frame) and not _widths_hold(raw, 0, len(raw), frame, dialect)):
+        problem = ragged_row(raw, line, dialect)
+        if frame is None and problem is None:
+            problem = Problem(
+                "a quotation mark in this part of the file is never closed.",
+                "Close or remove it.",
+                row=line,
+            )
+        if problem is not None:
+            table.problems.append(problem)
+            return None
     made: list[pl.Series] = []
     for position, want in enumerate(wants):
-        cells = frame.get_column(str(position))
-        if want.kind == "text":
-            made.append(tidy_column(cells))
-            continue
-        got = read_figures(cells, mark=dialect.marks[position], suffix=dialect.suffixes[position])
-        if got.n_overload:
-            table.overloads[position] = table.overloads.get(position, 0) + got.n_overload
-        if got.n_bad and want.is_strict:
-            for row, cell in got.bad:
-                table.problems.append(
-                    Problem(
-                        f"“{cell[:60]}” is no figure.",
-                        "Correct the cell or leave it blank.",
-                        row=line + row,
-                        column=want.header,
-                    )
-                )
-        elif got.n_bad:
-            table.not_figures[position] = table.not_figures.get(position, 0) + got.n_bad
-        import polars as pl
-
-        made.append(got.values.cast(pl.Float64 if want.kind == "float64" else pl.Float32))
+        column = frame.get_column(str(position))
+        if position in as_text:
+            if hides_points:
+                column = column.str.replace_all(_HIDDEN_POINT.decode(), ".", literal=True)
+            column = _tidied(column, position, line, dialect, want, table)
+        made.append(column)
     return made
 
 
-def _is_short(frame: Any) -> bool:
-    return bool(frame.get_column(frame.columns[-1]).null_count())
+def _tidied(
+    cells: pl.Series, position: int, line: int, dialect: Dialect, want: Want, table: Table
+) -> pl.Series:
+    import polars as pl
 
-
-def _ragged_row(raw: bytes, line: int, dialect: Dialect) -> Problem | None:
-    """The first row whose width differs, named."""
-    separator = dialect.separator.encode()
-    for number, row in enumerate(raw.split(b"\n"), start=line):
-        if row.count(separator) == dialect.width - 1 or not row.strip():
-            continue
-        width = len(split_line(decode(row), dialect.separator))
-        if width == dialect.width:
-            continue
-        return Problem(
-            f"this row has {width} {'column' if width == 1 else 'columns'}, "
-            f"the others have {dialect.width}.",
-            "Every row needs the same number of columns; leave cells blank rather than out.",
-            row=number,
+    if want.kind == "text":
+        return tidy_column(cells)
+    got = read_figures(cells, mark=dialect.marks[position], suffix=dialect.suffixes[position])
+    if got.n_overload:
+        table.overloads[position] = table.overloads.get(position, 0) + got.n_overload
+    if got.n_bad and not want.is_strict:
+        table.not_figures[position] = table.not_figures.get(position, 0) + got.n_bad
+    for row, cell in got.bad if want.is_strict else ():
+        table.problems.append(
+            Problem(
+                f"“{cell[:60]}” is no figure.",
+                "Correct the cell or leave it blank.",
+                row=line + row,
+                column=want.header,
+            )
         )
-    return None
+    return got.values.cast(pl.Float64 if want.kind == "float64" else pl.Float32)
