@@ -62,7 +62,7 @@ def make_blocks(signals: Signals, *, mains_hz: float | None = None) -> Blocks:
     mean = _Averager(first, n)
     speed = mean(signals.speed)
     torque = mean(signals.torque) * signals.torque_factor
-    product = np.asarray(signals.torque) * np.asarray(signals.speed)
+    product = np.multiply(signals.torque, signals.speed)
     brake_power = mean(product) * signals.torque_factor
     voltage = None if signals.voltage is None else mean.rms(signals.voltage)
     current = None if signals.current is None else mean.rms(signals.current)
@@ -92,7 +92,7 @@ def _real_power(
     if signals.voltage is None or signals.current is None:
         return None
     if signals.is_voltage_waveform and signals.is_current_waveform:
-        return mean(np.asarray(signals.voltage) * np.asarray(signals.current))
+        return mean(np.multiply(signals.voltage, signals.current))
     if signals.power_factor is not None and voltage is not None and current is not None:
         return voltage * current * np.abs(mean(signals.power_factor))
     return None
@@ -132,4 +132,4 @@ class _Averager:
     def rms(self, values: FloatArray) -> Floats:
         if self.is_single:
             return np.abs(np.asarray(values, dtype=np.float64))
-        return np.sqrt(self(np.asarray(values) * values))
+        return np.asarray(np.sqrt(self(np.square(values))))

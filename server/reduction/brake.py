@@ -94,11 +94,12 @@ def work_through(
         blocks = make_blocks(signals, mains_hz=plate.frequency_hz)
         zero = find_zero(blocks, states)
         shaft = _signed_shaft(blocks, states, zero, rig)
-    found = find_stretches(blocks, states, shaft, min_dwell_s=options.min_dwell_s)
-    z, _ = load_coordinate(blocks, states, shaft)
+    z, noise = load_coordinate(blocks, states, shaft)
+    found = find_stretches(blocks, states, z, noise, min_dwell_s=options.min_dwell_s)
     is_dc = plate.supply is Supply.DC
-    groups = group_blocks(found, z, blocks.time_s)
-    points, groups = choose_points([(average(g, blocks, shaft, is_dc=is_dc), g) for g in groups])
+    points, groups = choose_points(
+        [(average(g, blocks, shaft, is_dc=is_dc), g) for g in group_blocks(found, z, blocks.time_s)]
+    )
     usable = states.is_(State.RUNNING)
     if rig.inertia_kg_m2 is None:
         usable &= _in_dwells(groups, blocks)
@@ -205,7 +206,7 @@ def _in_dwells(groups: tuple[Group, ...], blocks: Blocks) -> Bools:
 
 def _shifted(signals: Signals, lag_s: float) -> Signals:
     shifted = np.interp(signals.time_s + lag_s, signals.time_s, signals.torque)
-    return signals.with_torque(shifted.astype(signals.torque.dtype))
+    return signals.with_torque(shifted.astype(np.float32))
 
 
 def _signed_shaft(blocks: Blocks, states: States, zero: Zero, rig: Rig) -> Shaft:

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.polynomial import chebyshev
 
 from server.model.results import Lag
-from server.reduction.arrays import Floats
+from server.reduction.arrays import Floats, Ints
 from server.reduction.blocks import Blocks
 from server.reduction.states import State, States
 from server.reduction.torque import Shaft
@@ -15,6 +15,7 @@ ORDER = 7
 SMOOTHED_BLOCKS = 3
 MOVING_SHARE = 0.35  # of the running blocks: those where the load moves fastest
 LEAST_BLOCKS = 30
+MOST_BLOCKS = 2000
 LEAST_GAIN = 0.6  # of the misfit that shifting must remove to be applied
 WORST_FIT = 0.03  # of the torque's own variance
 NOTED_GAIN = 0.25  # and to be mentioned at all
@@ -71,7 +72,7 @@ def find_lag(blocks: Blocks, states: States, shaft: Shaft) -> Lag:
     return Lag(float(shift), True, None)
 
 
-def _moving_rows(blocks: Blocks, states: States, shaft: Shaft) -> np.ndarray:  # type: ignore[type-arg]
+def _moving_rows(blocks: Blocks, states: States, shaft: Shaft) -> Ints:
     running = states.is_(State.RUNNING)
     spacing = float(np.median(np.diff(blocks.time_s)))
     guard = max(1, round(LONGEST_S / spacing))
@@ -84,10 +85,12 @@ def _moving_rows(blocks: Blocks, states: States, shaft: Shaft) -> np.ndarray:  #
     if rows.size < LEAST_BLOCKS:
         return rows
     pace = np.abs(shaft.acceleration[rows])
-    return rows[pace >= np.quantile(pace, 1 - MOVING_SHARE)]
+    # Beyond some thousand moving blocks more of them tell nothing new.
+    thin = max(1, int(rows.size * MOVING_SHARE) // MOST_BLOCKS)
+    return np.asarray(rows[pace >= np.quantile(pace, 1 - MOVING_SHARE)][::thin])
 
 
-def _misfit(blocks: Blocks, shaft: Shaft, rows: np.ndarray, shifts: Floats) -> Floats:  # type: ignore[type-arg]
+def _misfit(blocks: Blocks, shaft: Shaft, rows: Ints, shifts: Floats) -> Floats:
     time = blocks.time_s
     # Smoothed first: interpolating between noisy blocks would favour shifts by half a block.
     brake = _smoothed(shaft.brake_torque)
@@ -110,7 +113,8 @@ def _misfit(blocks: Blocks, shaft: Shaft, rows: np.ndarray, shifts: Floats) -> F
 
 def _smoothed(values: Floats) -> Floats:
     padded = np.pad(values, SMOOTHED_BLOCKS // 2, mode="edge")
-    return np.convolve(padded, np.full(SMOOTHED_BLOCKS, 1 / SMOOTHED_BLOCKS), "valid")
+    kernel = np.full(SMOOTHED_BLOCKS, 1 / SMOOTHED_BLOCKS)
+    return np.asarray(np.convolve(padded, kernel, "valid"))
 
 
 def _vertex(x: Floats, y: Floats, i: int) -> float:

@@ -76,7 +76,7 @@ def load_coordinate(blocks: Blocks, states: States, shaft: Shaft) -> tuple[Float
 
 
 def find_stretches(
-    blocks: Blocks, states: States, shaft: Shaft, *, min_dwell_s: float
+    blocks: Blocks, states: States, z: Floats, noise: float, *, min_dwell_s: float
 ) -> list[Stretch]:
     """Cut the run into stretches: off, run-up, steady dwell, sweep, run-down, in time order.
 
@@ -84,7 +84,6 @@ def find_stretches(
     the mean over the last by less than 0.6 % of the run's range (or 3.5 standard deviations of
     that difference, where noise is larger).
     """
-    z, noise = load_coordinate(blocks, states, shaft)
     found = _plain(states)
     found = [_failure_or_not(s, states, z, blocks.time_s) for s in found]
     for start, end in stretches(states.is_(State.RUNNING)):
@@ -95,7 +94,7 @@ def find_stretches(
 def _moves_with(values: Floats, reference: Floats, finite: NDArray[np.bool_]) -> bool:
     a, b = values[finite], reference[finite]
     ok = np.isfinite(b)
-    return float(np.dot(a[ok] - a[ok].mean(), b[ok] - b[ok].mean())) >= 0
+    return float(np.sum((a[ok] - a[ok].mean()) * (b[ok] - b[ok].mean()))) >= 0
 
 
 def _failure_or_not(stretch: Stretch, states: States, z: Floats, time: Floats) -> Stretch:
@@ -144,7 +143,7 @@ class _Running:
         position = (np.arange(n) - (n - 1) / 2) * self.spacing_s
         spread = float(position @ position)
         slope = float(position @ part) / spread
-        return max(0.0, abs(slope) - 2 * self.noise / np.sqrt(spread))
+        return max(0.0, abs(slope) - 2 * self.noise / float(np.sqrt(spread)))
 
     def is_dwell(self, first: int, end: int) -> bool:
         length = (end - first) * self.spacing_s

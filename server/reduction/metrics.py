@@ -100,10 +100,9 @@ def read_at(line: LoadLine, x: float, u_x: float, budget: Budget) -> AtLoad:
         ),
     }
     if line.current is not None:
-        values["current"], u_i, slope_i = fitted(line.current)
-        u["current"] = _root(
-            u_i, slope_i * u_x, values["current"] * budget.current(values["current"])
-        )
+        current, u_i, slope_i = fitted(line.current)
+        values["current"] = current
+        u["current"] = _root(u_i, slope_i * u_x, current * budget.current(current))
     if line.power_factor is not None:
         values["pf"], u_pf, slope_pf = fitted(line.power_factor)
         u["pf"] = _root(u_pf, slope_pf * u_x)

@@ -15,6 +15,7 @@ from server.reduction.zero import Zero
 WINDOW_SHIFTS = 8  # windows start this often per window length
 DERIVATIVE_DOUBLINGS = 3
 DOUBLING_NOISE_STEPS = 3.0
+NOISE_SAMPLES = 50_000  # the noise of the speed is read off that many
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,41 +113,50 @@ def _windows(
 def _window_slopes(
     signals: Signals, speed: Floats, first: NDArray[np.int64], last: NDArray[np.int64]
 ) -> Floats:
-    slopes, u = _slopes(signals.time_s, speed, first, last)
+    """Slope of the speed in each window, over a longer one where that agrees."""
+    line = _RunningLine(signals.time_s, speed)
+    best, u = line.slopes(first, last)
     settled = np.zeros(first.size, dtype=bool)
-    best = slopes
     width = last - first
     for doubling in range(1, DERIVATIVE_DOUBLINGS + 1):
         extra = ((2**doubling - 1) * width + 1) // 2
         low = np.maximum(first - extra, 0)
         high = np.minimum(last + extra, speed.size)
-        wider, u_wider = _slopes(signals.time_s, speed, low, high)
+        wider, u_wider = line.slopes(low, high)
         settled |= np.abs(wider - best) > DOUBLING_NOISE_STEPS * np.hypot(u, u_wider)
         best = np.where(settled, best, wider)
         u = np.where(settled, u, u_wider)
     return np.asarray(best)
 
 
-def _slopes(
-    time: Floats, speed: Floats, first: NDArray[np.int64], last: NDArray[np.int64]
-) -> tuple[Floats, Floats]:
-    """Straight-line slopes over rows first to last, and their uncertainty from sample noise."""
-    count = (last - first).astype(np.float64)
-    index = np.arange(speed.size) - speed.size / 2
-    centred = speed - speed.mean()
-    total, weighted = _running_total(centred), _running_total(centred * index)
-    middle = index[first] + (count - 1) / 2
-    lean = (weighted[last] - weighted[first]) - middle * (total[last] - total[first])
-    spread = count * (count**2 - 1) / 12
-    interval = (time[last - 1] - time[first]) / np.maximum(count - 1, 1)
-    step = np.diff(speed)
-    noise = 1.4826 * float(np.median(np.abs(step - np.median(step)))) / np.sqrt(2)
-    safe = np.maximum(spread, 1e-12)
-    few = count < 2
-    interval = np.where(few, 1.0, interval)
-    slope = np.where(few, 0.0, lean / safe / interval)
-    u = np.where(few, np.inf, noise / np.sqrt(safe) / interval)
-    return slope, u
+class _RunningLine:
+    """Straight lines through any rows of a signal, from running sums made once."""
+
+    def __init__(self, time: Floats, values: Floats) -> None:
+        self.time = time
+        self.middle = values.size / 2
+        centred = values - values.mean()
+        self.total = _running_total(centred)
+        centred *= np.arange(values.size) - self.middle
+        self.weighted = _running_total(centred)
+        start = max(0, values.size // 2 - NOISE_SAMPLES // 2)
+        step = np.diff(values[start : start + NOISE_SAMPLES])
+        self.noise = 1.4826 * float(np.median(np.abs(step - np.median(step)))) / np.sqrt(2)
+
+    def slopes(self, first: NDArray[np.int64], last: NDArray[np.int64]) -> tuple[Floats, Floats]:
+        """Least-squares slopes over rows first to last (exclusive), and their uncertainty."""
+        count = (last - first).astype(np.float64)
+        centre = first - self.middle + (count - 1) / 2
+        lean = (self.weighted[last] - self.weighted[first]) - centre * (
+            self.total[last] - self.total[first]
+        )
+        few = count < 2
+        spread = np.where(few, 1.0, count * (count**2 - 1) / 12)
+        interval = (self.time[last - 1] - self.time[first]) / np.maximum(count - 1, 1)
+        interval = np.where(few, 1.0, interval)
+        slope = np.where(few, 0.0, lean / spread / interval)
+        u = np.where(few, np.inf, self.noise / np.sqrt(spread) / interval)
+        return slope, u
 
 
 def _running_total(values: Floats) -> Floats:

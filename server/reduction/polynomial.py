@@ -33,11 +33,12 @@ class Polynomial:
 
     def u_at(self, x: Floats | float) -> Floats:
         basis = chebyshev.chebvander(np.atleast_1d(self._scaled(x)), self.order)
-        return np.sqrt(np.einsum("ij,jk,ik->i", basis, self.covariance, basis))
+        return np.asarray(np.sqrt(np.einsum("ij,jk,ik->i", basis, self.covariance, basis)))
 
     def slope_at(self, x: Floats | float, degree: int = 1) -> Floats:
         derived = chebyshev.chebder(self.coefficients, degree)
-        return np.asarray(chebyshev.chebval(self._scaled(x), derived)) / self.half_width**degree
+        slope = np.asarray(chebyshev.chebval(self._scaled(x), derived), dtype=np.float64)
+        return np.asarray(slope / self.half_width**degree)
 
     def u_slope_at(self, x: float) -> float:
         columns = [
@@ -45,7 +46,7 @@ class Polynomial:
             for unit in np.eye(self.order + 1)
         ]
         basis = np.array(columns) / self.half_width
-        return float(np.sqrt(max(basis @ self.covariance @ basis, 0.0)))
+        return float(np.sqrt(max(float(basis @ self.covariance @ basis), 0.0)))
 
     def _scaled(self, x: Floats | float) -> Floats:
         return (np.asarray(x, dtype=np.float64) - self.centre) / self.half_width

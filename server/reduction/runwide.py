@@ -8,6 +8,7 @@ from server.model.bench import Rig
 from server.model.measured import Metric
 from server.model.results import LoadPoint
 from server.model.words import MetricName
+from server.reduction.arrays import Floats
 from server.reduction.blocks import Blocks
 from server.reduction.metrics import Budget
 from server.reduction.momentary import Momentary
@@ -106,7 +107,7 @@ def supply_sag(points: tuple[LoadPoint, ...]) -> Metric:
     return Metric(M.SUPPLY_SAG, -slope * span / unloaded, u_slope * span / unloaded)
 
 
-def rotor_held(blocks: Blocks, states: States, power: np.ndarray | None) -> Metric:  # type: ignore[type-arg]
+def rotor_held(blocks: Blocks, states: States, power: Floats | None) -> Metric:
     """Input power while the rotor stands still with current flowing, if the run shows that."""
     name = M.INPUT_ROTOR_HELD
     if power is None:

@@ -25,9 +25,10 @@ def thin(time_s: FloatArray, channels: dict[Channel, FloatArray]) -> Trace:
         if not finite.any():
             continue
         t, y = (time_s, column) if finite.all() else (time_s[finite], column[finite])
-        t, y = np.ascontiguousarray(t), np.ascontiguousarray(y)
         if y.size > POINTS:
-            keep = sampler.downsample(t, y, n_out=POINTS)
+            keep = sampler.downsample(
+                np.ascontiguousarray(t), np.ascontiguousarray(y), n_out=POINTS
+            )
             t, y = t[keep], y[keep]
         times[channel.value] = tuple(t.tolist())
         values[channel.value] = tuple(y.tolist())

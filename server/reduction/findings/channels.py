@@ -5,12 +5,11 @@ import numpy as np
 from server.model.bench import Rig
 from server.model.measured import Finding
 from server.model.words import Channel, FindingCode, Severity
-from server.reduction.arrays import Bools, FloatArray
+from server.reduction.arrays import FloatArray
 from server.reduction.states import State, stretches
 from server.reduction.worked import Worked
 
 LEAST_SAMPLES = 20
-FROZEN_SHARE = 0.5  # of the running time
 CEILING_S = 0.3
 CEILING_SAMPLES = 10
 OTHERS_MOVE = 0.05
@@ -18,17 +17,16 @@ OTHERS_MOVE = 0.05
 
 def channel_findings(worked: Worked, *, rig: Rig) -> list[Finding]:
     """Frozen, clipped and over-range channels, judged while the motor runs."""
-    running = np.repeat(worked.states.is_(State.RUNNING), worked.blocks.n_rows)
-    if int(np.count_nonzero(running)) < LEAST_SAMPLES:
+    spans = _running_rows(worked)
+    if sum(end - start for start, end in spans) < LEAST_SAMPLES:
         return []
     found = []
     used = _used(worked)
     for channel, values in worked.ordered.channels.items():
-        inside = values[running]
-        inside = inside[np.isfinite(inside)]
-        if inside.size < LEAST_SAMPLES:
+        low = min(float(np.fmin.reduce(values[a:b])) for a, b in spans)
+        high = max(float(np.fmax.reduce(values[a:b])) for a, b in spans)
+        if not np.isfinite(low):
             continue
-        low, high = float(inside.min()), float(inside.max())
         if low == high:
             # A constant column that no figure is made from (a typed-in frequency) is no fault.
             is_fault = channel in used and channel is not Channel.VOLTAGE
@@ -36,9 +34,18 @@ def channel_findings(worked: Worked, *, rig: Rig) -> list[Finding]:
             evidence = {"channel": channel.value, "value": low, "is_used": channel in used}
             found.append(Finding(FindingCode.CHANNEL_FROZEN, severity, dict(evidence)))
         elif channel in used and not _is_waveform(worked, channel):
-            found += _ceiling(worked, channel, values, running, high)
+            found += _ceiling(worked, channel, values, spans, high)
         found += _over_range(worked, channel, rig)
     return found
+
+
+def _running_rows(worked: Worked) -> list[tuple[int, int]]:
+    """First and end row (in the ordered recording) of each stretch of running."""
+    blocks, time = worked.blocks, worked.ordered.time_s
+    found = stretches(worked.states.is_(State.RUNNING))
+    first = np.searchsorted(time, [blocks.start_s[a] for a, _ in found], side="left")
+    end = np.searchsorted(time, [blocks.end_s[b - 1] for _, b in found], side="right")
+    return [(a, b) for a, b in zip(first.tolist(), end.tolist(), strict=True) if b > a]
 
 
 def _used(worked: Worked) -> set[Channel]:
@@ -62,26 +69,36 @@ def _is_waveform(worked: Worked, channel: Channel) -> bool:
 
 
 def _ceiling(
-    worked: Worked, channel: Channel, values: FloatArray, running: Bools, high: float
+    worked: Worked,
+    channel: Channel,
+    values: FloatArray,
+    spans: list[tuple[int, int]],
+    high: float,
 ) -> list[Finding]:
     """A stretch at the channel's own maximum while another channel moves."""
     time = worked.ordered.time_s
-    other = worked.signals.torque if channel is Channel.SPEED else worked.signals.speed
-    span = float(np.nanmax(other[running]) - np.nanmin(other[running]))
-    for start, end in stretches((values == high) & running):
-        if end - start < CEILING_SAMPLES or time[end - 1] - time[start] < CEILING_S:
+    source = worked.signals.torque_channel if channel is Channel.SPEED else Channel.SPEED
+    other = worked.ordered.channels[source]
+    low_other = min(float(np.fmin.reduce(other[a:b])) for a, b in spans)
+    high_other = max(float(np.fmax.reduce(other[a:b])) for a, b in spans)
+    for a, b in spans:
+        at_top = values[a:b] == high
+        if int(np.count_nonzero(at_top)) < CEILING_SAMPLES:
             continue
-        part = other[start:end]
-        quarter = max(1, part.size // 4)
-        moved = abs(float(np.nanmean(part[-quarter:]) - np.nanmean(part[:quarter])))
-        if span > 0 and moved > OTHERS_MOVE * span:
-            evidence = {
-                "channel": channel.value,
-                "value": high,
-                "start_s": float(time[start]),
-                "end_s": float(time[end - 1]),
-            }
-            return [Finding(FindingCode.CHANNEL_CLIPPED, Severity.WARNING, dict(evidence))]
+        for start, end in ((a + f, a + e) for f, e in stretches(at_top)):
+            if end - start < CEILING_SAMPLES or time[end - 1] - time[start] < CEILING_S:
+                continue
+            part = np.asarray(other[start:end], dtype=np.float64)
+            quarter = max(1, part.size // 4)
+            moved = abs(float(np.nanmean(part[-quarter:])) - float(np.nanmean(part[:quarter])))
+            if moved > OTHERS_MOVE * (high_other - low_other):
+                evidence = {
+                    "channel": channel.value,
+                    "value": high,
+                    "start_s": float(time[start]),
+                    "end_s": float(time[end - 1]),
+                }
+                return [Finding(FindingCode.CHANNEL_CLIPPED, Severity.WARNING, dict(evidence))]
     return []
 
 
@@ -91,14 +108,15 @@ def _over_range(worked: Worked, channel: Channel, rig: Rig) -> list[Finding]:
     )
     if limit is None or limit <= 0:
         return []
-    readings = {
+    readings_of: dict[Channel, list[float | None]] = {
         Channel.SPEED: [p.speed_rad_s for p in worked.points],
         Channel.CURRENT: [p.current_a for p in worked.points],
         Channel.VOLTAGE: [p.voltage_v for p in worked.points],
         Channel.POWER: [p.input_power_w for p in worked.points],
         Channel.TORQUE: list(worked.brake_torque_nm),
         Channel.FORCE: [t / worked.signals.torque_factor for t in worked.brake_torque_nm],
-    }.get(channel, [])
+    }
+    readings = readings_of.get(channel, [])
     highest = max((abs(v) for v in readings if v is not None), default=0.0)
     if highest <= limit:
         return []
