@@ -5,6 +5,7 @@ and efficiency goes to zero with the load. README.md of this folder derives them
 """
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -180,7 +181,7 @@ def _beside(a, b):
     return a * b / (a + b)
 
 
-def _rising_root(function, low, high, steps: int = 60):
+def _rising_root(function, low, high, steps: int = 50):
     """Root of a rising function between two arrays, by bisection on all elements at once."""
     low, high = low.copy(), high.copy()
     for _ in range(steps):
@@ -191,6 +192,7 @@ def _rising_root(function, low, high, steps: int = 60):
     return 0.5 * (low + high)
 
 
+@lru_cache(maxsize=64)
 def load_line(motor: Motor, line: Line, n: int = 4001):
     """Speeds from standstill to where the shaft torque ends, and what the motor does there."""
     if isinstance(motor, InductionMotor):
@@ -199,13 +201,14 @@ def load_line(motor: Motor, line: Line, n: int = 4001):
         top = line.voltage_v / motor.k_vs
     else:
         top = 40 * line.voltage_v / motor.k_sat_vs
-    rough = np.linspace(0.0, top, 20001)
+    rough = np.linspace(0.0, top, 4001)
     positive = motor.operate(rough, line.voltage_v, line).torque_nm > 0
     last = int(np.flatnonzero(positive)[-1])
     speed = np.linspace(0.0, rough[min(last + 1, rough.size - 1)], n)
     return speed, motor.operate(speed, line.voltage_v, line)
 
 
+@lru_cache(maxsize=64)
 def truth(motor: Motor, line: Line, drag=None) -> Truth:
     """What a perfect bench would find; free speed with the bench's own drag on the shaft."""
     speed, at = load_line(motor, line)
