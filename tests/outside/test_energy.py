@@ -169,13 +169,17 @@ def test_what_reduction_says_is_lost_is_what_the_motor_loses(
     reduction = reduce_readings(readings, line, rig, motor.family, tmp_path)
     points = [p for p in reduction.points if p.is_dwell and p.n_samples > 100]
     assert len(points) >= 9
+    highest = max(point.torque_nm for point in points)
     for point in points:
         assert point.input_power_w is not None
         speed = np.array([point.speed_rad_s])
         at = motor.operate(speed, line.voltage_v, line)
         lost = float(losses_w(motor, line, speed, at)[0])
         shown = point.input_power_w - point.shaft_power_w
-        assert shown == pytest.approx(lost, abs=0.004 * point.input_power_w)
+        # Parts of input, of shaft power, and of the torque that the sensor is made for.
+        allowed = 0.004 * point.input_power_w + 0.003 * point.shaft_power_w
+        allowed += 5e-4 * highest * point.speed_rad_s
+        assert shown == pytest.approx(lost, abs=allowed)
 
 
 def test_a_rotor_slowed_in_a_moment_gives_no_power_the_motor_did_not_make(tmp_path: Path) -> None:
