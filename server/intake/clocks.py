@@ -88,7 +88,7 @@ def clock_seconds(series: pl.Series, form: ClockFormat) -> NDArray[np.float64]:
     import numpy as np
     import polars as pl
 
-    parts = series.str.extract_groups(form.pattern).struct.unnest()
+    parts = _fields(series, form)
     names = set(parts.columns)
 
     def number(name: str) -> Any:
@@ -115,6 +115,26 @@ def clock_seconds(series: pl.Series, form: ClockFormat) -> NDArray[np.float64]:
             whole = whole + as_decimal.cast(pl.Float64).fill_null(0.0).to_numpy()
     result: NDArray[np.float64] = np.where(found, whole, np.nan)
     return result
+
+
+def _fields(series: pl.Series, form: ClockFormat) -> pl.DataFrame:
+    """The named groups of every cell. Where all cells are written to one width they are cut out
+    by place, which is many times faster than matching each."""
+    import polars as pl
+
+    first = series.drop_nulls().head(1)
+    match = re.match(form.pattern, str(first[0])) if len(first) else None
+    if match is not None:
+        same = "".join(r"[0-9]" if c.isdigit() else re.escape(c) for c in match.group())
+        if series.str.contains(f"^{same}$").all(ignore_nulls=False):
+            cut = {
+                group: series.str.slice(start, stop - start)
+                for group in match.groupdict()
+                for start, stop in [match.span(group)]
+                if start >= 0
+            }
+            return pl.DataFrame(cut)
+    return series.str.extract_groups(form.pattern).struct.unnest()
 
 
 def _days(parts: pl.DataFrame, form: ClockFormat) -> NDArray[np.float64]:

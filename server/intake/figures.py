@@ -29,9 +29,11 @@ class Figures:
     n_overload: int
 
 
-def tidy_column(cells: pl.Series) -> pl.Series:
-    """Padding, quotes and odd spaces off; nothing left is null."""
+def tidy_column(cells: pl.Series, *, is_plain: bool = False) -> pl.Series:
+    """Padding, quotes and odd spaces off; nothing left is null. Plain: ASCII without quotes."""
     tidied = cells.str.strip_chars()
+    if is_plain:
+        return tidied.set(tidied == "", None)
     if tidied.str.contains(r"[^\x00-\x7f]").any():
         for odd, plain in (("[\u00a0\u202f\u2009\u2007]", " "), ("−", "-"), ("’", "'")):
             tidied = tidied.str.replace_all(odd, plain)
@@ -41,11 +43,13 @@ def tidy_column(cells: pl.Series) -> pl.Series:
     return tidied.set(tidied == "", None)
 
 
-def read_figures(cells: pl.Series, *, mark: str, suffix: str | None = None) -> Figures:
+def read_figures(
+    cells: pl.Series, *, mark: str, suffix: str | None = None, is_plain: bool = False
+) -> Figures:
     """Read one column of text as figures with this decimal mark."""
     import polars as pl
 
-    tidied = tidy_column(cells)
+    tidied = tidy_column(cells, is_plain=is_plain)
     if suffix is not None:
         tidied = tidied.str.strip_suffix(suffix).str.strip_chars_end()
     other = "." if mark == "," else ","

@@ -11,9 +11,7 @@ from server.intake.dialect import Dialect, split_line
 from server.intake.text import Text, decode
 
 _PIECE_BYTES = 1 << 24
-_COMMENT_STARTS = tuple(
-    start + sign for start in (b"\n", b"\n ", b"\n\t") for sign in (b"#", b"%", b"//", b"!")
-)
+_COMMENT_SIGNS = (b"#", b"%", b"//", b"!")
 
 
 def pieces(text: Text, dialect: Dialect, *, end: int) -> Iterator[tuple[int, bytes]]:
@@ -50,12 +48,14 @@ def tidy_lines(raw: bytes, dialect: Dialect) -> bytes:
         while b"\r\r" in raw:
             raw = raw.replace(b"\r\r", b"\r")
         raw = raw.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    if raw[:1] in b" \t#%/!" or any(start in raw for start in _COMMENT_STARTS):
+    if any(sign in raw for sign in _COMMENT_SIGNS):
         raw = re.sub(rb"(?m)^[ \t]*(?:#|%|//|!)[^\n]*", b"", raw)
     separator = dialect.separator.encode()
     if separator == b" ":
         raw = _without_runs(raw.replace(b"\t", b" "), b" ")
         return raw.replace(b"\n ", b"\n").replace(b" \n", b"\n").strip(b" ")
+    if b" " not in raw:
+        return raw
     return _without_runs(_without_runs(raw, separator), b"\n")
 
 

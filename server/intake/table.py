@@ -189,6 +189,7 @@ def _read_piece(
     if hides_points:
         raw = raw.replace(b".", _HIDDEN_POINT)
     quoted = b'"' in raw
+    is_plain = raw.isascii() and not quoted and b"'" not in raw
     frame, stopped_at = _parse(raw, dialect, _schema(wants, as_text), mark, quoted=quoted)
     while frame is None and stopped_at is not None and stopped_at not in as_text:
         as_text.add(stopped_at)
@@ -210,19 +211,28 @@ def _read_piece(
         if position in as_text:
             if hides_points:
                 column = column.str.replace_all(_HIDDEN_POINT.decode(), ".", literal=True)
-            column = _tidied(column, position, line, dialect, want, table)
+            column = _tidied(column, position, line, dialect, want, table, is_plain=is_plain)
         made.append(column)
     return made
 
 
 def _tidied(
-    cells: pl.Series, position: int, line: int, dialect: Dialect, want: Want, table: Table
+    cells: pl.Series,
+    position: int,
+    line: int,
+    dialect: Dialect,
+    want: Want,
+    table: Table,
+    *,
+    is_plain: bool,
 ) -> pl.Series:
     import polars as pl
 
     if want.kind == "text":
-        return tidy_column(cells)
-    got = read_figures(cells, mark=dialect.marks[position], suffix=dialect.suffixes[position])
+        return tidy_column(cells, is_plain=is_plain)
+    got = read_figures(
+        cells, mark=dialect.marks[position], suffix=dialect.suffixes[position], is_plain=is_plain
+    )
     if got.n_overload:
         table.overloads[position] = table.overloads.get(position, 0) + got.n_overload
     if got.n_bad and not want.is_strict:
