@@ -62,12 +62,13 @@ def read_figures(
     left = tidied.is_not_null() & values.is_null()
     if not left.any():
         return Figures(_finite(values), (), 0, 0)
-    values, n_overload = _read_rest(tidied, values, left, mark)
-    values = _finite(values)
-    left_over = (left & values.is_null()) & ~_no_reading(tidied)
-    rows = left_over.arg_true()
-    shown = tuple((int(r), str(tidied[int(r)])) for r in rows.head(_BAD_SHOWN))
-    return Figures(values, shown, len(rows), n_overload)
+    rows = left.arg_true()
+    rest = tidied.gather(rows)
+    read, n_overload = _read_rest(rest, mark)
+    values = _finite(values.scatter(rows, read))
+    bad = rows.filter(read.is_null() & ~_no_reading(rest))
+    shown = tuple((int(r), str(tidied[int(r)])) for r in bad.head(_BAD_SHOWN))
+    return Figures(values, shown, len(bad), n_overload)
 
 
 def _no_reading(cells: pl.Series) -> pl.Series:
@@ -79,16 +80,12 @@ def _finite(values: pl.Series) -> pl.Series:
     return values.set(values.is_infinite().fill_null(False), None)
 
 
-def _read_rest(
-    tidied: pl.Series, values: pl.Series, left: pl.Series, mark: str
-) -> tuple[pl.Series, int]:
+def _read_rest(cells: pl.Series, mark: str) -> tuple[pl.Series, int]:
     """The cells that don't read at once: words for no reading, grouped thousands, the mark."""
     import polars as pl
 
     other = "." if mark == "," else ","
-    frame = pl.DataFrame({"c": tidied, "v": values, "left": left})
-    lower = pl.col("c").str.to_lowercase()
-    cell = pl.col("c")
+    cell = pl.col("cell")
     ungrouped = (
         pl.when(cell.str.contains(_SPACED))
         .then(cell.str.replace_all("[ ']", ""))
@@ -101,11 +98,8 @@ def _read_rest(
         .then(pl.lit(None, dtype=pl.String))
         .otherwise(ungrouped.str.replace(",", ".", literal=True) if mark == "," else ungrouped)
     )
-    read = frame.select(
-        pl.when(pl.col("left"))
-        .then(pointed.cast(pl.Float64, strict=False))
-        .otherwise(pl.col("v"))
-        .alias("v"),
-        (pl.col("left") & lower.is_in(sorted(OVERLOAD_WORDS))).sum().alias("overload"),
+    read = pl.DataFrame({"cell": cells}).select(
+        pointed.cast(pl.Float64, strict=False).alias("value"),
+        cell.str.to_lowercase().is_in(sorted(OVERLOAD_WORDS)).alias("overload"),
     )
-    return read.get_column("v"), int(read.get_column("overload")[0] or 0)
+    return read.get_column("value"), int(read.get_column("overload").sum())
