@@ -10,7 +10,8 @@ from server.reduction.arrays import Floats
 from server.reduction.blocks import Blocks
 
 STANDSTILL_SHARE = 0.02  # of the run's speed
-NO_CURRENT_SHARE = 0.03  # of the run's current
+NO_CURRENT_SHARE = 0.01  # of the run's current, above what the meter shows at rest
+MOST_AT_REST = 0.05  # a meter showing more than this share at rest measures a held rotor
 RUNNING_SPEED_SHARE = 0.05
 # A run-up is over once the speed gains less than this share in the second that follows.
 RUN_UP_GAIN = 0.03
@@ -56,7 +57,11 @@ def find_states(blocks: Blocks) -> States:
         state[~turning] = State.OFF
         _mark_coast(state, speed, turning)
     else:
-        driven = np.abs(np.nan_to_num(drive, nan=np.inf)) > NO_CURRENT_SHARE * drive_scale
+        level = np.abs(np.nan_to_num(drive, nan=np.inf))
+        at_rest = float(np.percentile(level[still], 20)) if still.any() else 0.0
+        if at_rest > MOST_AT_REST * drive_scale:
+            at_rest = 0.0
+        driven = level > at_rest + NO_CURRENT_SHARE * drive_scale
         state[~driven & ~turning] = State.OFF
         state[~driven & turning] = State.RUN_DOWN
         state[driven & still] = State.HELD
