@@ -107,7 +107,8 @@ def _block_starts(signals: Signals, mains_hz: float | None) -> tuple[Ints, float
     block_s = max(1, round(BLOCK_S / half_cycle_s)) * half_cycle_s
     block_s *= max(1, int(np.ceil(length / block_s / MAX_BLOCKS)))
     edges = np.arange(0.0, length + block_s, block_s)
-    first = np.searchsorted(time, edges, side="left")
+    # A hair early, so that a sample on an edge does not change sides with the clock's rounding.
+    first = np.searchsorted(time, edges - 1e-6 * block_s, side="left")
     first = first[first < time.size]
     return np.unique(first).astype(np.int64), block_s
 

@@ -38,7 +38,7 @@ def slope(time_s: Floats, values: Floats, *, window_s: float) -> Floats:
         other = np.clip(index + offset, 0, n - 1)
         dt = time_s[other] - time_s
         dx = values[other] - values
-        near = (np.abs(dt) <= 0.75 * window_s) | (abs(offset) <= 1)
+        near = (np.abs(dt) <= 0.77 * window_s) | (abs(offset) <= 1)
         count += near
         for row, term in enumerate((dt, dx, dt * dx, dt * dt)):
             sums[row] += np.where(near, term, 0.0)

@@ -48,12 +48,12 @@ def find_zero(blocks: Blocks, states: States) -> Zero:
     if running.size == 0:
         return _constant(blocks, None, None, 0.0)
     settle = 0.3
-    before_at = off & (blocks.time_s < blocks.start_s[running[0]] - blocks.block_s)
+    before_at = off & (blocks.time_s < blocks.start_s[running[0]] - 1.5 * blocks.block_s)
     after_at = off & (blocks.time_s > blocks.end_s[running[-1]])
     if after_at.any():
         rest = blocks.time_s[after_at]
         wait = min(settle, 0.3 * float(rest[-1] - rest[0]))
-        after_at &= blocks.time_s >= rest[0] + wait
+        after_at &= blocks.time_s >= rest[0] + wait - 0.25 * blocks.block_s
     before, u_before = _idle_mean(blocks.torque[before_at])
     after, u_after = _idle_mean(blocks.torque[after_at])
     largest = float(np.percentile(np.abs(blocks.torque[running]), 98))
