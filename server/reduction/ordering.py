@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from server.errors import InvalidSignal
 from server.model.words import Channel
-from server.reduction.arrays import FloatArray
+from server.reduction.arrays import FloatArray, Floats
 
 # Above this share of equal neighbouring times the clock is coarse: its ticks hold several rows.
 COARSE_CLOCK_SHARE = 0.2
@@ -18,7 +18,7 @@ COARSE_CLOCK_SHARE = 0.2
 class Ordered:
     """Rows in rising time; `n_moved` stood out of order, `n_repeated` were dropped."""
 
-    time_s: NDArray[np.float64]
+    time_s: Floats
     channels: dict[Channel, FloatArray]
     n_moved: int
     n_repeated: int
@@ -53,7 +53,7 @@ def order_rows(time_s: FloatArray, channels: Mapping[Channel, FloatArray]) -> Or
         raise InvalidSignal("fewer than two rows have a time")
     step = np.diff(time)
     if step.min() > 0:
-        return Ordered(time - time[0], arrays, 0, 0, False)
+        return Ordered(_from_start(time), arrays, 0, 0, False)
     n_moved = int(np.count_nonzero(step < 0))
     if n_moved:
         order = np.argsort(time, kind="stable")
@@ -73,12 +73,15 @@ def order_rows(time_s: FloatArray, channels: Mapping[Channel, FloatArray]) -> Or
         arrays = {c: a[~is_tie] for c, a in arrays.items()}
     if time.size < 2:
         raise InvalidSignal("all rows have the same time")
-    return Ordered(time - time[0], arrays, n_moved, n_repeated, is_coarse)
+    return Ordered(_from_start(time), arrays, n_moved, n_repeated, is_coarse)
 
 
-def _is_repeat(
-    time: NDArray[np.float64], arrays: Mapping[Channel, FloatArray]
-) -> NDArray[np.bool_]:
+def _from_start(time: Floats) -> Floats:
+    """Seconds from the first row, to the nanosecond: a clock's offset leaves no rounding behind."""
+    return np.asarray(np.round(time - time[0], 9))
+
+
+def _is_repeat(time: Floats, arrays: Mapping[Channel, FloatArray]) -> NDArray[np.bool_]:
     """True where a row equals the one before it, time included."""
     repeat = np.zeros(time.size, dtype=bool)
     repeat[1:] = np.diff(time) <= 0
@@ -88,7 +91,7 @@ def _is_repeat(
     return repeat
 
 
-def _spread_ticks(time: NDArray[np.float64]) -> NDArray[np.float64]:
+def _spread_ticks(time: Floats) -> Floats:
     ticks, first, count = np.unique(time, return_index=True, return_counts=True)
     if ticks.size < 2:
         raise InvalidSignal("all rows have the same time")
