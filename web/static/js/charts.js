@@ -68,9 +68,21 @@ function paint(figure, tones) {
   }
 }
 
+function labelsAboveRows(layout) {
+  const { tickvals, ticktext } = layout.yaxis;
+  layout.yaxis.showticklabels = false;
+  layout.margin = { ...layout.margin, l: 8 };
+  tickvals.forEach((row, i) => {
+    layout.annotations.push({
+      text: ticktext[i], x: 0, xref: "paper", xanchor: "left", y: row - 0.34, showarrow: false, align: "left",
+    });
+  });
+}
+
 function fit(layout, stage) {
   layout.width = Math.floor(stage.clientWidth);
   layout.height = Math.floor(stage.clientHeight);
+  if (layout.yaxis?.ticktext && layout.width < 560) labelsAboveRows(layout);
   if (layout.grid && layout.width < 560) {
     layout.grid = { ...layout.grid, rows: layout.grid.rows * layout.grid.columns, columns: 1 };
   }
@@ -123,6 +135,7 @@ export function offerCharts(figures) {
   for (const holder of figures) {
     const button = holder.querySelector("[data-explore]");
     let live = null;
+    holder.classList.add("ready");
     button.addEventListener("click", async () => {
       if (live === null) {
         live = await explore(holder, button);

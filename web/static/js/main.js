@@ -1,6 +1,4 @@
 // What every page runs. Each part is fetched only where the page has use for it.
-document.documentElement.classList.add("scripted");
-
 const figures = document.querySelectorAll("[data-figure]");
 if (figures.length > 0) {
   const { offerCharts } = await import("./charts.js");
