@@ -681,7 +681,33 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("listing", schema=None) as batch_op:
         batch_op.create_index(
+            "ix_listing_category_efficiency",
+            ["category", "efficiency_max", "appliance_id"],
+            unique=False,
+        )
+        batch_op.create_index(
+            "ix_listing_category_name", ["category", "name_key", "appliance_id"], unique=False
+        )
+        batch_op.create_index(
             "ix_listing_category_newest", ["category", "updated_at", "appliance_id"], unique=False
+        )
+        batch_op.create_index(
+            "ix_listing_category_printed",
+            ["category", "printed_power_w", "appliance_id"],
+            unique=False,
+        )
+        batch_op.create_index(
+            "ix_listing_category_rated",
+            ["category", "shaft_power_at_rated_current", "appliance_id"],
+            unique=False,
+        )
+        batch_op.create_index(
+            "ix_listing_category_ratio", ["category", "ratio", "appliance_id"], unique=False
+        )
+        batch_op.create_index(
+            "ix_listing_category_steady",
+            ["category", "shaft_power_max_steady", "appliance_id"],
+            unique=False,
         )
         batch_op.create_index(
             "ix_listing_efficiency_max", ["efficiency_max", "appliance_id"], unique=False
@@ -821,7 +847,13 @@ def downgrade() -> None:
         batch_op.drop_index("ix_listing_maker")
         batch_op.drop_index("ix_listing_free_speed")
         batch_op.drop_index("ix_listing_efficiency_max")
+        batch_op.drop_index("ix_listing_category_steady")
+        batch_op.drop_index("ix_listing_category_ratio")
+        batch_op.drop_index("ix_listing_category_rated")
+        batch_op.drop_index("ix_listing_category_printed")
         batch_op.drop_index("ix_listing_category_newest")
+        batch_op.drop_index("ix_listing_category_name")
+        batch_op.drop_index("ix_listing_category_efficiency")
 
     op.drop_table("listing")
     with op.batch_alter_table("finding", schema=None) as batch_op:

@@ -50,6 +50,10 @@ COLUMNS = (
     L.appliance_id,
 )
 
+# Made once: checking 17 columns costs a fifth of a page's query.
+ROWS = select(*COLUMNS)
+SHOWN = frozenset(column.key for column in COLUMNS)
+
 
 def list_catalogue(session: Session, *, filters: CatalogueFilter) -> Page[ListingRow]:
     """One page of appliances. Those without the figure sorted by come last, newest first.
@@ -77,8 +81,7 @@ def list_catalogue(session: Session, *, filters: CatalogueFilter) -> Page[Listin
 def front_rows(session: Session, *, n: int) -> tuple[ListingRow, ...]:
     """The newest appliances that have figures beside a printed power, for the front page."""
     rows = session.execute(
-        select(*COLUMNS)
-        .where(L.ratio.is_not(None))
+        ROWS.where(L.ratio.is_not(None))
         .order_by(L.updated_at.desc(), L.appliance_id.desc())
         .limit(n)
     )
@@ -99,7 +102,9 @@ def _rows(
 ) -> list[Any]:
     """At most two statements: rows that have the sorted figure, then those that have not."""
     column = SORT_COLUMNS[filters.sort]
-    query = select(*COLUMNS, column.label("sorted_by")).where(*conditions)
+    query = ROWS.where(*conditions) if conditions else ROWS
+    if column.key not in SHOWN:
+        query = query.add_columns(column)
     after_value, after_key = _after(filters)
     rows: list[Any] = []
     if filters.cursor is None or after_value is not None:
@@ -136,7 +141,7 @@ def _with_figure(
 
 
 def _cursor(filters: CatalogueFilter, row: Any) -> str:
-    value = row.sorted_by
+    value = getattr(row, SORT_COLUMNS[filters.sort].key)
     if filters.sort == "newest":
         value = value.isoformat()
     return write_cursor(filters.sort, filters.descending, value, row.appliance_id)

@@ -28,12 +28,39 @@ from server.store.shapes import (
     specimen_of,
 )
 
+# Built once: putting it together anew costs more than running it.
+WHOLE_RUNS: Any = (
+    select(
+        t.RunRow,
+        t.RunRevisionRow,
+        t.ApplianceRow,
+        t.PlateRevisionRow,
+        t.SpecimenRow,
+        t.RigRevisionRow,
+        t.MetricSetRow,
+        t.RigRow.public_id.label("rig_public_id"),
+        t.RigRow.slug.label("rig_slug"),
+        t.TesterRow.name.label("tester_name"),
+        t.TesterRow.public_id.label("tester_public_id"),
+        t.StoredFileRow.n_bytes.label("file_bytes"),
+    )
+    .join(t.RunRevisionRow, t.RunRevisionRow.id == t.RunRow.current_revision_id)
+    .join(t.ApplianceRow, t.ApplianceRow.id == t.RunRow.appliance_id)
+    .join(t.PlateRevisionRow, t.PlateRevisionRow.id == t.RunRevisionRow.plate_revision_id)
+    .join(t.SpecimenRow, t.SpecimenRow.id == t.RunRevisionRow.specimen_id)
+    .join(t.RigRevisionRow, t.RigRevisionRow.id == t.RunRevisionRow.rig_revision_id)
+    .join(t.RigRow, t.RigRow.id == t.RigRevisionRow.rig_id)
+    .join(t.TesterRow, t.TesterRow.id == t.RunRow.tester_id)
+    .join(t.StoredFileRow, t.StoredFileRow.sha256 == t.RunRevisionRow.file_sha256)
+    .outerjoin(t.MetricSetRow, t.MetricSetRow.id == t.RunRow.current_set_id)
+)
+
 
 def load_run_views(
     session: Session, *, run_ids: Sequence[int], with_trace: bool, with_journal: bool
 ) -> dict[int, RunView]:
     """Runs by key, whoever asks: visibility is the caller's matter."""
-    rows = session.execute(_whole_runs().where(t.RunRow.id.in_(run_ids))).all()
+    rows = session.execute(WHOLE_RUNS.where(t.RunRow.id.in_(run_ids))).all()
     set_ids = [row.MetricSetRow.id for row in rows if row.MetricSetRow is not None]
     metrics = _metrics(session, set_ids)
     findings = _findings(session, set_ids)
@@ -76,35 +103,6 @@ def is_stale(kind: str, method_version: str) -> bool:
     """Whether figures were made by another method than today's."""
     today = METHOD_VERSIONS.get(RunKind(kind))
     return today is not None and method_version != today
-
-
-def _whole_runs() -> Any:
-    run, revision = t.RunRow, t.RunRevisionRow
-    return (
-        select(
-            run,
-            revision,
-            t.ApplianceRow,
-            t.PlateRevisionRow,
-            t.SpecimenRow,
-            t.RigRevisionRow,
-            t.MetricSetRow,
-            t.RigRow.public_id.label("rig_public_id"),
-            t.RigRow.slug.label("rig_slug"),
-            t.TesterRow.name.label("tester_name"),
-            t.TesterRow.public_id.label("tester_public_id"),
-            t.StoredFileRow.n_bytes.label("file_bytes"),
-        )
-        .join(revision, revision.id == run.current_revision_id)
-        .join(t.ApplianceRow, t.ApplianceRow.id == run.appliance_id)
-        .join(t.PlateRevisionRow, t.PlateRevisionRow.id == revision.plate_revision_id)
-        .join(t.SpecimenRow, t.SpecimenRow.id == revision.specimen_id)
-        .join(t.RigRevisionRow, t.RigRevisionRow.id == revision.rig_revision_id)
-        .join(t.RigRow, t.RigRow.id == t.RigRevisionRow.rig_id)
-        .join(t.TesterRow, t.TesterRow.id == run.tester_id)
-        .join(t.StoredFileRow, t.StoredFileRow.sha256 == revision.file_sha256)
-        .outerjoin(t.MetricSetRow, t.MetricSetRow.id == run.current_set_id)
-    )
 
 
 def _metrics(session: Session, set_ids: Sequence[int]) -> dict[int, dict[MetricName, Metric]]:

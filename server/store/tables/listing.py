@@ -22,6 +22,15 @@ class ListingRow(Table):
         Index("ix_listing_newest", "updated_at", "appliance_id"),
         Index("ix_listing_maker", "name_key", "appliance_id"),
         Index("ix_listing_category_newest", "category", "updated_at", "appliance_id"),
+        # A category is the filter that is used most: each of its orders has an index of its own.
+        Index("ix_listing_category_name", "category", "name_key", "appliance_id"),
+        Index("ix_listing_category_printed", "category", "printed_power_w", "appliance_id"),
+        Index(
+            "ix_listing_category_rated", "category", "shaft_power_at_rated_current", "appliance_id"
+        ),
+        Index("ix_listing_category_steady", "category", "shaft_power_max_steady", "appliance_id"),
+        Index("ix_listing_category_efficiency", "category", "efficiency_max", "appliance_id"),
+        Index("ix_listing_category_ratio", "category", "ratio", "appliance_id"),
         Index("ix_listing_maker_key", "maker_key", "updated_at", "appliance_id"),
         Index("ix_listing_printed_power", "printed_power_w", "appliance_id"),
         Index("ix_listing_shaft_rated", "shaft_power_at_rated_current", "appliance_id"),
