@@ -61,6 +61,7 @@ class _Kind:
 
 def fold(text: str) -> str:
     """A spelling without what people leave out or write differently; capitals stay."""
+    text = re.sub("Â(?=[°·µ²³])", "", text)  # UTF-8 that some tool has read as Latin-1
     text = unicodedata.normalize("NFKC", text.replace("°", "\x01").replace("º", "\x01"))
     text = text.replace("μ", "u").replace("µ", "u").replace("\x01", "°").replace("−", "-")
     return re.sub(r"[\s.·⋅•×*^_\-‐‑–]", "", text) or text.strip()

@@ -27,7 +27,7 @@ _MAX_CHANGES = 500
 _INTERVAL = re.compile(
     r"(?i)(?:sampl\w*|scan|log\w*|abtast\w*|mess|echantillon\w*|muestreo)[^\d\n]{0,30}?"
     r"(?:interval\w*|period\w*|rate|time|zeit|frequen\w*|intervall\w*|takt)?[^\d\n]{0,20}?"
-    r"(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>ms|msec|s|sec|µs|us|min|kHz|Hz|S/s|samples/s)\b"
+    r"(?P<number>\d+(?:[.,]\d+)?)[\s,;]*(?P<unit>ms|msec|s|sec|µs|us|min|kHz|Hz|S/s|samples/s)\b"
 )
 
 
@@ -66,6 +66,8 @@ def assemble(
         values = _values(series, understood)
         values = values if keep.all() else values[keep]
         if column.channel is None:
+            if not column.header.strip() and not np.isfinite(values).any():
+                continue  # a border or a trailing separator, not a column
             extras[_own_name(column.header, column.position, extras)] = values
             continue
         if not np.isfinite(values).any():

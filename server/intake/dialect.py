@@ -5,6 +5,7 @@ Only the head of the file and a few places further on are looked at.
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import re
 from collections import Counter
@@ -21,7 +22,7 @@ from server.intake.cells import (
     tidy,
 )
 from server.intake.marks import find_marks, find_suffix
-from server.intake.text import Text
+from server.intake.text import Text, lines_of
 from server.units import is_spelled_out, kinds_of
 
 SEPARATORS = ("\t", ";", ",", "|", " ")
@@ -61,7 +62,9 @@ def split_line(line: str, separator: str) -> list[str]:
     if separator == " ":
         line = re.sub(r"[ \t]+", " ", line.strip())
     if '"' in line:
-        return next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
+        # A stray quotation mark is no reason to stop here; the readings themselves are checked.
+        with contextlib.suppress(csv.Error):
+            return next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
     return line.split(separator)
 
 
@@ -135,7 +138,7 @@ def find_dialect(text: Text, *, name: str) -> Dialect:
 
 def _sample(text: Text) -> tuple[list[str], list[str]]:
     """The first lines, and some from further on; never a last line that may be cut."""
-    lines = text.head.splitlines()
+    lines = lines_of(text.head)
     if text.is_whole and len(lines) > 3 and not text.head.endswith("\n"):
         lines = lines[:-1]
     rest = lines[_MAX_LINES:]

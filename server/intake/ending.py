@@ -39,7 +39,7 @@ def find_ending(text: Text, dialect: Dialect) -> Ending:
         return Ending(text.n_bytes - padding)
     at = stripped.rfind(b"\n") + 1
     last = decode(stripped[at:]).strip("\r")
-    above = [decode(x) for x in stripped[:at].splitlines()[-_COMPARED:] if x.strip()]
+    above = [decode(x) for x in stripped[:at].split(b"\n")[-_COMPARED:] if x.strip()]
     rows = [r for r in (split_line(x, dialect.separator) for x in above) if len(r) == dialect.width]
     if not last.strip():
         return Ending(text.n_bytes - padding - len(stripped) + at)

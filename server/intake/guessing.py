@@ -10,7 +10,7 @@ from server.intake.cells import DATE, Cell, kind_of
 from server.intake.headers import Header, unit_for
 from server.model.bench import ColumnChoice
 from server.model.words import Channel
-from server.units import channel_kind, kinds_of
+from server.units import channel_kind, is_spelled_out, kinds_of
 
 BY_KIND: dict[str, Channel] = {
     "voltage": Channel.VOLTAGE,
@@ -89,7 +89,10 @@ def _word_of(header: Header) -> tuple[Channel | None, str] | None:
         return found
     if found is not None and found[0] and unit_for(header, channel_kind(found[0])) is not None:
         return found
-    return vocabulary.by_word(header.text)
+    whole = vocabulary.by_word(header.text)
+    if whole is not None and whole[0] is None and header.unit and not header.unit.isalpha():
+        return found  # it was the unit that forbade: 1/min is no minimum
+    return whole
 
 
 def settle(guess: Guess, channel: Channel, rank: int, why: str) -> None:
@@ -121,11 +124,18 @@ def _by_unit(guess: Guess) -> None:
     header = guess.header
     if header.unit is None:
         return
+    is_alone = header.name == header.text
+    is_plain = len(header.unit) > 1 and is_spelled_out(header.unit)
+    if not (header.is_marked or is_alone or is_plain):
+        return
     for kind in kinds_of(header.unit):
         channel = BY_KIND.get(kind)
         if channel is None or unit_for(header, kind) is None:
             continue
-        if not header.is_marked and header.name != header.text:
+        if channel is Channel.TIME and not (header.is_marked or is_alone):
+            return
+        if other := (None if is_alone else vocabulary.forbidden(channel, header.name)):
+            guess.why = f"“{other}” makes it something else; kept under its own name"
             return
         settle(guess, channel, 25, f"its unit, {header.unit}, is one of {kind.replace('_', ' ')}")
         return
@@ -151,7 +161,7 @@ def _is_counter(guess: Guess) -> bool:
     }:
         return False
     figures = [c for c in guess.cells[:40] if c]
-    if not all(c.isdigit() for c in figures) or int(figures[0]) > 1:
+    if not all(c.isascii() and c.isdigit() for c in figures) or int(figures[0]) > 1:
         return False
     counts = [int(c) for c in figures]
     return counts == list(range(counts[0], counts[0] + len(counts)))

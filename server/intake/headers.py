@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from server.intake import vocabulary
 from server.intake.cells import is_blank
 from server.intake.dialect import bare_unit
-from server.units import find_unit, kinds_of
+from server.units import channel_kind, find_unit, is_spelled_out, kinds_of
 
 _BRACKETS = re.compile(r"[\[({<]([^\[\](){}<>]*)[\])}>]")
 _AFTER = re.compile(r"^(?P<name>[^,/]+?)\s*(?:,|\s/\s|/)\s*(?P<unit>[^,]+)$")
@@ -31,7 +31,8 @@ def read_header(text: str, units_cell: str | None) -> Header:
     if below and not is_blank(below):
         name, _, _ = _split(text)
         return Header(text, name, below, True, "in the units row")
-    if _is_unit(text) and not text.strip().isdigit():
+    whole = [w for w in re.split(r"[\s_]+", text.strip()) if w]
+    if whole and _joined_unit(whole) and not text.strip().isdigit():
         # Nothing but a unit: "rpm", "N·m". A single letter may be a symbol as well.
         return Header(text, text, text.strip(), len(text.strip()) > 1, "in the header")
     name, unit, is_marked = _split(text)
@@ -77,16 +78,32 @@ def _split_tail(text: str) -> tuple[str, str | None, bool]:
     for n in (4, 3, 2, 1):
         if len(words) <= n:
             continue
-        for joint in ("", " "):
-            unit = joint.join(words[-n:])
-            if _is_unit(unit) and not unit.isdigit():
-                name = " ".join(words[:-n])
-                bare = re.sub(r"\s*(?:[,/:;]|\bin)\s*$", "", name)
-                return bare, unit, bare != name
+        unit = _joined_unit(words[-n:])
+        if unit is not None and not unit.isdigit():
+            name = " ".join(words[:-n])
+            bare = re.sub(r"\s*(?:[,/:;]|\bin)\s*$", "", name)
+            return bare, unit, bare != name
     found = _AFTER.match(text.strip())
     if found and _is_unit(found["unit"].strip()):
         return found["name"].strip(), found["unit"].strip(), True
     return text.strip(), None, False
+
+
+def _joined_unit(words: list[str]) -> str | None:
+    """The unit that these words make together, "N m" or "in lb", where they mean nothing else.
+
+    "M_Nm" is a torque M in newton metres, not a unit of its own.
+    """
+    unit = "".join(words)
+    if not _is_unit(unit):
+        return None
+    if len(words) == 1:
+        return unit
+    symbol = vocabulary.SYMBOLS.get(words[0]) or vocabulary.WEAK_SYMBOLS.get(words[0])
+    if symbol is not None and find_unit("".join(words[1:]), channel_kind(symbol)) is not None:
+        return None
+    one_case = unit.islower() or unit.isupper()
+    return " ".join(words) if one_case or is_spelled_out(unit) else None
 
 
 def unit_for(header: Header, kind: str) -> str | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import contextlib
 import os
+import re
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -15,6 +16,7 @@ from server.intake.limits import ReadLimits
 
 HEAD_BYTES = 1 << 18
 _PROBES = 8
+_FEW_ODD_BYTES = 3
 _PROBE_BYTES = 4096
 
 _SHEET = "Save the sheet as CSV and send that."
@@ -40,6 +42,7 @@ _MAGIC = (
     (b"TDSm", "a binary recording (TDMS)", "Export the readings as CSV."),
     (b"\x7fELF", "a program", "Send the readings as CSV."),
 )
+_LONE_CR = re.compile(rb"\r(?!\n)")
 _MARKUP = (b"<!doctype", b"<html", b"<?xml", b"{\\rtf", b"<svg")
 
 
@@ -75,10 +78,10 @@ def open_text(path: Path, *, name: str, limits: ReadLimits) -> Iterator[Text]:
     encoding, bom_bytes = _encoding(start)
     body = start[bom_bytes:]
     wide = encoding.startswith("utf-16")
-    if not wide and not (b"\r" in body and b"\n" not in body):
+    if not wide and not _LONE_CR.search(body[:-1]):
         yield _text(path, n_bytes, bom_bytes, encoding)
         return
-    line_end = "CR" if not wide else None
+    line_end = None if wide else "CR" if b"\n" not in body else "mixed"
     handle, temporary = tempfile.mkstemp(prefix="benchledger-", suffix=".txt")
     os.close(handle)
     try:
@@ -109,7 +112,7 @@ def refuse_what_is_no_text(start: bytes, name: str) -> None:
         return
     sample = start[:65536]
     odd = sum(sample.count(bytes([b])) for b in range(32) if b not in (9, 10, 12, 13, 26, 27))
-    if odd > len(sample) // 1000:
+    if odd > max(len(sample) // 1000, _FEW_ODD_BYTES):
         problem = Problem(
             "not delimited text: the file holds binary data.",
             "Export the readings as CSV from the logger's program.",
@@ -140,11 +143,22 @@ def _encoding(start: bytes) -> tuple[str, int]:
 
 
 def decode(raw: bytes) -> str:
-    """UTF-8, else cp1252, else Latin-1, which takes every byte."""
-    for encoding in ("utf-8", "cp1252"):
-        with contextlib.suppress(UnicodeDecodeError):
-            return raw.decode(encoding)
+    """UTF-8, though a byte of it be damaged, else cp1252, else Latin-1, which takes every byte."""
+    with contextlib.suppress(UnicodeDecodeError):
+        return raw.decode("utf-8")
+    text = raw.decode("utf-8", errors="replace")
+    n_damaged = text.count("\ufffd")
+    if sum(1 for c in text if ord(c) > 127) > 2 * n_damaged:
+        return text
+    with contextlib.suppress(UnicodeDecodeError):
+        return raw.decode("cp1252")
     return raw.decode("latin-1")
+
+
+def lines_of(text: str) -> list[str]:
+    """Lines as the fast reader counts them: LF ends one, nothing else does."""
+    lines = [line.rstrip("\r") for line in text.split("\n")]
+    return lines if lines[-1] else lines[:-1]
 
 
 def _text(path: Path, n_bytes: int, bom_bytes: int, encoding: str) -> Text:
@@ -158,7 +172,7 @@ def _text(path: Path, n_bytes: int, bom_bytes: int, encoding: str) -> Text:
         for i in range(0 if is_whole else _PROBES):
             file.seek(len(head) + (n_bytes - len(head) - _PROBE_BYTES) * (i + 1) // _PROBES)
             piece = file.read(_PROBE_BYTES)
-            probes += decode(piece[piece.find(b"\n") + 1 : piece.rfind(b"\n")]).splitlines()
+            probes += lines_of(decode(piece[piece.find(b"\n") + 1 : piece.rfind(b"\n")]))
     n_crlf, n_lf = head.count(b"\r\n"), head.count(b"\n")
     line_end = "LF" if n_crlf == 0 else "CRLF" if n_crlf == n_lf else "mixed"
     return Text(path, n_bytes, bom_bytes, encoding, line_end, decode(head), is_whole, tuple(probes))

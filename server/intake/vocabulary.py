@@ -155,6 +155,14 @@ def by_word(name: str) -> tuple[Channel | None, str] | None:
     return (None, forbidden) if forbidden else None
 
 
+def forbidden(channel: Channel, name: str) -> str | None:
+    """The word that makes a header something else than this channel, if there is one."""
+    words = plain(name)
+    stop = _NOT_COMPILED.get(channel)
+    found = _ANY_COMPILED.search(words) or (stop.search(words) if stop is not None else None)
+    return found.group() if found else None
+
+
 def by_symbol(name: str) -> tuple[str, str | None] | None:
     """The symbol a header consists of and its index: "U1" -> ("U", "1")."""
     found = _INDEX.fullmatch(name.strip())

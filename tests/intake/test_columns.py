@@ -60,6 +60,13 @@ HEADERS = {
     "ω [rad/s]": ("speed", "rad/s"), "omega": ("speed", "rad/s"), "τ": ("torque", "N·m"),
     "brake setting": ("brake_setting", "1"), "Bremse": ("brake_setting", "1"),
     "Brake torque (N·m)": ("torque", "N·m"), "power factor (%)": ("power_factor", "%"),
+    "M_Nm": ("torque", "N·m"), "m_nm": ("torque", "N·m"), "M_NM": ("torque", "N·m"),
+    "M Nm": ("torque", "N·m"), "Motor M Nm": ("torque", "N·m"), "Torque N m": ("torque", "N·m"),
+    "torque_N_m": ("torque", "N·m"), "torque in lb": ("torque", "lbf·in"),
+    "M_mNm": ("torque", "mN·m"),
+    "Shaft (kW)": (None, "kW"), "Fan Hz": ("frequency", "Hz"), "speed min": (None, None),
+    "Torque (NÂ·m)": ("torque", "N·m"), "F_g": ("force", "g"), "U_mV": ("voltage", "mV"),
+    "S_VA": ("apparent_power", "VA"), "T_C": ("temperature_1", "°C"), "n_1/min": ("speed", "r/min"),
     # What only looks like a channel stays under its own name.
     "Shaft power (W)": (None, "W"), "P_mech": (None, None), "Output power [W]": (None, "W"),
     "Brake power": (None, None), "Blindleistung [var]": (None, "var"), "I_peak": (None, None),
