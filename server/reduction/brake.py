@@ -44,6 +44,9 @@ from server.reduction.zero import Zero, find_zero
 
 M = MetricName
 FREE_TORQUE_SHARE = 0.08  # of the highest brake torque: more is a load
+LEAST_DWELLS = 5
+DWELLS_COVER = 0.6
+UNSURE = 0.05  # of the highest power
 NOT_OF_A_RUN = (M.IMPLIED_CURRENT, M.ROTOR_ENERGY_TIME)  # these need a claim
 
 
@@ -129,15 +132,22 @@ def choose_points(
 ) -> tuple[tuple[LoadPoint, ...], tuple[Group, ...]]:
     """Dwells alone where they cover the load, else dwells and sweep bins together.
 
-    They cover it with five or more different loads that reach 90 % of the highest torque.
+    They cover it with five or more different speeds over `DWELLS_COVER` of the speeds seen.
+    Sweep bins whose inertia term is too unsure to say anything are left out.
     """
     dwells = [pair for pair in found if pair[0].is_dwell]
+    speeds = np.array([p.speed_rad_s for p, _ in found])
+    of_dwells = np.array([p.speed_rad_s for p, _ in dwells])
     kept = found
-    top = max((p.torque_nm for p, _ in found), default=0.0)
-    if len(dwells) >= 5 and top > 0:
-        steps = {round(p.torque_nm / top * 25) for p, _ in dwells}
-        if len(steps) >= 5 and max(p.torque_nm for p, _ in dwells) >= 0.9 * top:
+    span = float(np.ptp(speeds)) if found else 0.0
+    if len(dwells) >= LEAST_DWELLS and span > 0:
+        n_different = np.unique(np.round(of_dwells / span * 25)).size
+        if n_different >= LEAST_DWELLS and float(np.ptp(of_dwells)) >= DWELLS_COVER * span:
             kept = dwells
+    if kept is found and len(found) > 2 * LEAST_DWELLS:
+        top = max(p.shaft_power_w for p, _ in found)
+        sure = [(p, g) for p, g in found if (p.u_shaft_power_w or 0.0) <= UNSURE * top]
+        kept = sure if len(sure) > LEAST_DWELLS else found
     return tuple(p for p, _ in kept), tuple(g for _, g in kept)
 
 
