@@ -20,22 +20,26 @@ def show_figure(
     *,
     caption: str | None = None,
     explore: bool = True,
+    is_light: bool = True,
     links: tuple[Link, ...] = (),
 ) -> FigureShown:
+    """`is_light` False: a picture of thousands of points, which does without the middle width and
+    has one digit less to explore, so that its page stays light on the wire."""
+    digits = 5 if is_light else 4
     return FigureShown(
         id=spec.id,
         caption=caption,
         wide=figure_svg(spec, width=WIDE_PX),
-        middle=figure_svg(spec, width=MIDDLE_PX),
+        middle=figure_svg(spec, width=MIDDLE_PX) if is_light else "",
         narrow=figure_svg(spec, width=NARROW_PX),
         table=figure_table(spec),
-        plotly=script_json(_rounded(figure_plotly(spec))) if explore else None,
+        plotly=script_json(_rounded(figure_plotly(spec), digits)) if explore else None,
         links=links,
     )
 
 
-def _rounded(figure: dict[str, Any]) -> dict[str, Any]:
-    """Values to five digits, as many as a screen shows: a third of the bytes on the wire."""
+def _rounded(figure: dict[str, Any], digits: int) -> dict[str, Any]:
+    """Values to as many digits as a screen shows: a third of the bytes on the wire."""
     for trace in figure["data"]:
         for holder, name in (
             (trace, "x"),
@@ -45,7 +49,9 @@ def _rounded(figure: dict[str, Any]) -> dict[str, Any]:
             (trace.get("error_y"), "array"),
         ):
             if holder and isinstance(holder.get(name), list):
-                holder[name] = [None if v is None else float(f"{v:.5g}") for v in holder[name]]
+                holder[name] = [
+                    None if v is None else float(f"{v:.{digits}g}") for v in holder[name]
+                ]
     return figure
 
 
