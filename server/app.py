@@ -1,11 +1,12 @@
 """The web application: made by `create_app(settings)`, nothing at import."""
 
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager
 
 from anyio import to_thread
-from fastapi import FastAPI, Request
+from fastapi import APIRouter, FastAPI, Request
 from fastapi.responses import JSONResponse, Response
+from fastapi.routing import APIRoute
 from starlette.requests import ClientDisconnect
 from starlette.types import Scope
 from starlette_compress import CompressMiddleware
@@ -16,10 +17,12 @@ from server.api.openapi import DESCRIPTION, describe
 from server.dependencies import ReadSession
 from server.dependencies.resources import make_resources
 from server.middleware import BodyLimit, EdgeHeaders, HeadAsGet
+from server.middleware.kept import KeptAnswers
 from server.pages import router as pages_router
 from server.problems import install_problem_handlers
 from server.settings import Settings
 from server.static_files import PREFIX, static_app
+from server.store.change_counter import change_counter
 from server.store.database import ping
 
 # What a body may hold that carries no log: a form or a JSON document.
@@ -47,17 +50,39 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.resources = make_resources(settings)
     install_problem_handlers(app)
     app.add_exception_handler(ClientDisconnect, _on_disconnect)
-    app.include_router(api_router)
-    app.include_router(pages_router, include_in_schema=False)
     app.add_api_route("/healthz", healthz, include_in_schema=False)
+    app.router.routes.extend(flat_routes(api_router))
+    for route in flat_routes(pages_router):
+        route.include_in_schema = False
+        app.router.routes.append(route)
     app.mount(PREFIX, static_app(), name="static")
     # The last added is the outermost.
     app.add_middleware(BodyLimit, limit_for=_limits(settings))
+    app.add_middleware(
+        KeptAnswers,
+        version=change_counter(app.state.resources.engine),
+        max_bytes=settings.kept_bytes,
+    )
     app.add_middleware(CompressMiddleware, minimum_size=600)
     app.add_middleware(HeadAsGet)
     app.add_middleware(EdgeHeaders, over_tls=settings.secure_cookies)
     describe(app)
     return app
+
+
+def flat_routes(router: APIRouter) -> Iterator[APIRoute]:
+    """The routes of a router and of those it includes, one by one.
+
+    Included routers are searched three times for each request (two levels: nine); sixty routes
+    cost more that way than many an answer. Ours carry their whole address, so nothing is lost.
+    """
+    for route in router.routes:
+        included: APIRouter | None = getattr(route, "original_router", None)
+        if included is not None:
+            yield from flat_routes(included)
+        else:
+            assert isinstance(route, APIRoute)
+            yield route
 
 
 @asynccontextmanager

@@ -17,6 +17,9 @@ class Settings(BaseSettings):
     web_processes: int = Field(default=2, ge=1, le=32)
     web_threads: int = Field(default=4, ge=1, le=64, description="threads of one web process")
     pool_size: int = Field(default=8, ge=1, le=200)
+    kept_bytes: int = Field(
+        default=16 * 1024**2, ge=0, description="answers each web process keeps in memory; 0: none"
+    )
     max_upload_bytes: int = Field(default=1024**3, ge=1024)
     max_rows: int = Field(default=10_000_000, ge=2)
     max_columns: int = Field(default=256, ge=2)

@@ -12,10 +12,7 @@ from server.api import (
     runs,
     things,
 )
-from server.api.openapi import operation_id, refusals
 
-router = APIRouter(
-    prefix="/api/v1", generate_unique_id_function=operation_id, responses=refusals(422, 500)
-)
+router = APIRouter()
 for part in (catalogue, appliances, things, runs, run_parts, compare, people, problem_kinds):
     router.include_router(part.router)

@@ -1,6 +1,6 @@
 """Appliances, their plates, printed claims, specimens and runs."""
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from sqlalchemy.orm import Session
 
 from server import __version__
@@ -10,7 +10,7 @@ from server.actions.add_specimen import add_specimen
 from server.actions.revise_plate import revise_plate
 from server.api import exports, ins, outs, run_outs
 from server.api.conditional import answer, unchanged
-from server.api.openapi import needs_token, refusals
+from server.api.openapi import api_router, needs_token, refusals
 from server.api.run_shapes import RunRowOut
 from server.api.shapes import (
     ClaimIn,
@@ -30,7 +30,7 @@ from server.store.runs import list_runs
 from server.store.specimens import list_specimens
 from server.store.stamps import appliance_stamp
 
-router = APIRouter(prefix="/appliances", tags=["appliances"])
+router = api_router("/appliances", tags=["appliances"])
 _WRITE = {**refusals(400, 401, 403, 404, 413, 422)}
 
 

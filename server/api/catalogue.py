@@ -2,12 +2,12 @@
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from server.api import exports, outs
 from server.api.conditional import answer
-from server.api.openapi import refusals
+from server.api.openapi import api_router, refusals
 from server.api.shapes import ListOut
 from server.api.thing_shapes import ListingOut
 from server.dependencies import ReadSession
@@ -15,7 +15,7 @@ from server.model.views import CatalogueFilter
 from server.model.words import MetricName
 from server.store.catalogue import list_catalogue
 
-router = APIRouter(tags=["appliances"])
+router = api_router(tags=["appliances"])
 
 _Word = Annotated[str | None, Field(max_length=200, pattern=r"^[^\x00]*$")]
 _Bound = Annotated[float | None, Field(allow_inf_nan=False)]

@@ -2,17 +2,17 @@
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 
 from server.api import exports, run_outs
 from server.api.conditional import answer
-from server.api.openapi import refusals
+from server.api.openapi import api_router, refusals
 from server.api.run_shapes import ComparedOut
 from server.api.shapes import IdWord, ListOut
 from server.dependencies import ReadSession
 from server.store.compare import compare_views
 
-router = APIRouter(tags=["compare"])
+router = api_router(tags=["compare"])
 _Ids = Annotated[list[IdWord], Query(min_length=2, max_length=6)]
 
 

@@ -1,31 +1,18 @@
 """ETag and 304: an answer that has not changed is not made again."""
 
-import hashlib
-
 from fastapi import Request, Response
 from pydantic import BaseModel
+
+from server.dependencies.validators import etag_of, names_etag
 
 # May be kept, is asked after each time; what depends on who asks stays with who asked.
 _OPEN = "public, no-cache"
 _OWN = "private, no-cache"
 
 
-def etag_of(*parts: object) -> str:
-    """A weak validator: the same content, whatever its compression."""
-    marks = b"\x1f".join(p if isinstance(p, bytes) else str(p).encode() for p in parts)
-    digest = hashlib.sha256(marks).hexdigest()
-    return f'W/"{digest[:24]}"'
-
-
 def matches(request: Request, etag: str) -> bool:
-    """Whether If-None-Match names this validator, by weak comparison (RFC 9110, 13.1.2)."""
     sent = request.headers.get("if-none-match")
-    if sent is None:
-        return False
-    plain = etag.removeprefix("W/")
-    return sent.strip() == "*" or any(
-        one.strip().removeprefix("W/") == plain for one in sent.split(",")
-    )
+    return sent is not None and names_etag(sent, etag)
 
 
 def cache_headers(etag: str, *, is_own: bool) -> dict[str, str]:

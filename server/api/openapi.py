@@ -1,8 +1,9 @@
 """What the OpenAPI document says beside the routes: the words on top, tokens, problem answers."""
 
+from enum import Enum
 from typing import Any
 
-from fastapi import FastAPI
+from fastapi import APIRouter, FastAPI
 from fastapi.openapi.utils import get_openapi
 from fastapi.routing import APIRoute
 
@@ -18,6 +19,18 @@ was shown. Lists are `{items, next}`: pass `next` as `cursor`. Refusals are RFC 
 documents. Reading needs no token; writing needs `Authorization: Bearer …`. Data: CC BY 4.0.
 """
 _SCHEME = "token"
+
+
+def api_router(
+    prefix: str = "", *, tags: list[str | Enum] | None = None, refused: tuple[int, ...] = ()
+) -> APIRouter:
+    """A router of the API. Its routes stand by themselves: see `app.flat_routes`."""
+    return APIRouter(
+        prefix=f"/api/v1{prefix}",
+        tags=tags,
+        responses=refusals(422, 500, *refused),
+        generate_unique_id_function=operation_id,
+    )
 
 
 def refusals(*statuses: int) -> dict[int | str, dict[str, Any]]:

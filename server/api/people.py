@@ -1,17 +1,17 @@
 """Who a token belongs to, and one's own tokens."""
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 
 from server.actions.revoke_token import revoke_token
 from server.api.conditional import answer
-from server.api.openapi import needs_token, refusals
+from server.api.openapi import api_router, needs_token, refusals
 from server.api.run_shapes import MeOut, TokenOut
 from server.api.shapes import ListOut, PublicId
 from server.dependencies import ReadSession, Signed, WriteSession
 from server.store.journal import by
 from server.store.tokens import list_tokens
 
-router = APIRouter(tags=["people"])
+router = api_router(tags=["people"])
 
 
 @router.get(

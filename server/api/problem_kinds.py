@@ -1,13 +1,11 @@
 """What the `type` of a problem document leads to."""
 
-from fastapi import APIRouter
-
-from server.api.openapi import refusals
+from server.api.openapi import api_router, refusals
 from server.api.shapes import ListOut, Out
 from server.errors import NotFound
 from server.problems.kinds import KINDS, KINDS_ADDRESS, ProblemKind
 
-router = APIRouter(tags=["problems"])
+router = api_router(tags=["problems"])
 
 
 class ProblemKindOut(Out):

@@ -2,12 +2,12 @@
 
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Depends, Query, Request, Response
+from fastapi import Depends, Query, Request, Response
 from fastapi.responses import FileResponse
 
 from server.api import exports, run_outs
 from server.api.conditional import matches
-from server.api.openapi import refusals
+from server.api.openapi import api_router
 from server.api.run_shapes import (
     CurveOut,
     FindingOut,
@@ -32,7 +32,7 @@ from server.settings import Settings
 from server.store.files import original_path
 from server.store.runs import run_view
 
-router = APIRouter(prefix="/runs/{run_id}", tags=["runs"], responses=refusals(401, 404))
+router = api_router("/runs/{run_id}", tags=["runs"], refused=(401, 404))
 Format = Annotated[Literal["json", "csv"], Query()]
 _TABLE: dict[int | str, dict[str, Any]] = {200: exports.CSV_TOO}
 

@@ -2,13 +2,13 @@
 
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 
 from server import __version__
 from server.actions.withdraw_run import withdraw_run
 from server.api import exports, run_outs
 from server.api.conditional import answer, unchanged
-from server.api.openapi import needs_token, refusals
+from server.api.openapi import api_router, needs_token, refusals
 from server.api.run_shapes import RunOut, RunRowOut, RunStatusOut
 from server.api.shapes import Cursor, IdWord, Limit, ListOut, PublicId, ReasonIn
 from server.dependencies import (
@@ -24,7 +24,7 @@ from server.model.words import RunState
 from server.store.runs import list_runs, run_view
 from server.store.stamps import run_stamp
 
-router = APIRouter(prefix="/runs", tags=["runs"])
+router = api_router("/runs", tags=["runs"])
 
 _BENCH_EXAMPLE = {
     "appliance": {"maker": "Millbeck", "model": "WD-30", "category": "wet/dry vacuum"},

@@ -2,13 +2,13 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 
 from server.actions.add_rig import add_rig
 from server.actions.revise_rig import revise_rig
 from server.api import ins, outs
 from server.api.conditional import answer
-from server.api.openapi import needs_token, refusals
+from server.api.openapi import api_router, needs_token, refusals
 from server.api.shapes import ClaimOut, Cursor, Limit, Line, ListOut, PublicId
 from server.api.thing_shapes import RigIn, RigOut, SpecimenOut
 from server.dependencies import ReadSession, Signed, Writer, WriteSession
@@ -16,7 +16,7 @@ from server.store.claims import claim_view, list_claims
 from server.store.rigs import list_rigs, rig_revisions, rig_view
 from server.store.specimens import specimen_view
 
-router = APIRouter()
+router = api_router()
 
 
 @router.get("/claims", response_model=ListOut[ClaimOut], tags=["appliances"])

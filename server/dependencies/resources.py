@@ -33,8 +33,8 @@ def make_resources(settings: Settings) -> Resources:
     return Resources(
         settings=settings,
         engine=engine,
-        slots=anyio.Semaphore(settings.pool_size),
-        writers=anyio.Semaphore(1 if is_local else settings.pool_size),
+        slots=anyio.Semaphore(settings.pool_size, fast_acquire=True),
+        writers=anyio.Semaphore(1 if is_local else settings.pool_size, fast_acquire=True),
         reductions=anyio.CapacityLimiter(1),
         receivers=anyio.CapacityLimiter(2),
         is_local=is_local,

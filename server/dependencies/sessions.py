@@ -18,27 +18,21 @@ from server.dependencies.resources import resources_of
 from server.store.database import read_session, write_session
 
 
-async def _slot(request: Request, _viewer: Viewer) -> AsyncIterator[None]:
-    async with resources_of(request).slots:
-        yield
-
-
-Slot = Annotated[None, Depends(_slot, scope="function")]
-
-
-async def _read_session(request: Request, _slot: Slot) -> AsyncIterator[Session]:
+async def _read_session(request: Request, _viewer: Viewer) -> AsyncIterator[Session]:
     """Making and closing one costs SQLite microseconds; over a network closing is a round trip."""
     resources = resources_of(request)
-    with read_session(resources.engine) as session:
-        try:
-            yield session
-        finally:
-            if not resources.is_local:
-                await to_thread.run_sync(session.close)
+    async with resources.slots:
+        with read_session(resources.engine) as session:
+            try:
+                yield session
+            finally:
+                if not resources.is_local:
+                    await to_thread.run_sync(session.close)
 
 
-async def _write_turn(request: Request, _slot: Slot) -> AsyncIterator[None]:
-    async with resources_of(request).writers:
+async def _write_turn(request: Request, _viewer: Viewer) -> AsyncIterator[None]:
+    resources = resources_of(request)
+    async with resources.slots, resources.writers:
         yield
 
 
@@ -50,5 +44,6 @@ def _write_session(request: Request, _turn: WriteTurn) -> Iterator[Session]:
         yield session
 
 
+# A request asks for one of the two: asking for both would hold one slot while waiting for another.
 ReadSession = Annotated[Session, Depends(_read_session, scope="function")]
 WriteSession = Annotated[Session, Depends(_write_session, scope="function")]

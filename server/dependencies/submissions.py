@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from server.dependencies.people import Writer
 from server.dependencies.resources import Resources, resources_of
-from server.dependencies.sessions import Slot
+from server.dependencies.sessions import WriteTurn
 from server.dependencies.uploads import Arrived, ArrivedFile, receive_upload
 from server.errors import InvalidInput, Problem, UnusableBench
 from server.model.bench import Bench
@@ -73,15 +73,8 @@ async def _submission(
 PreparedSubmission = Annotated[Submission, Depends(_submission, scope="function")]
 
 
-async def _submit_turn(
-    request: Request, _submission: PreparedSubmission, _slot: Slot
-) -> AsyncIterator[None]:
-    async with resources_of(request).writers:
-        yield
-
-
 def _submit_session(
-    request: Request, _turn: Annotated[None, Depends(_submit_turn, scope="function")]
+    request: Request, _submission: PreparedSubmission, _turn: WriteTurn
 ) -> Iterator[Session]:
     with write_session(resources_of(request).engine) as session:
         yield session

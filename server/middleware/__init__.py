@@ -4,7 +4,6 @@ import re
 import secrets
 from collections.abc import Callable
 
-from starlette.datastructures import MutableHeaders
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -21,7 +20,7 @@ _ALWAYS = {
     "Cross-Origin-Opener-Policy": "same-origin",
     "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=(), serial=()",
 }
-_LICENCE = '<https://creativecommons.org/licenses/by/4.0/>; rel="license"'
+_LICENCE = b'<https://creativecommons.org/licenses/by/4.0/>; rel="license"'
 _USABLE_REQUEST_ID = re.compile(rb"[A-Za-z0-9._-]{8,64}")
 
 
@@ -34,7 +33,8 @@ class EdgeHeaders:
 
     def __init__(self, app: ASGIApp, *, over_tls: bool = False) -> None:
         self.app = app
-        self.over_tls = over_tls
+        told = {**_ALWAYS, "Strict-Transport-Security": "max-age=31536000"} if over_tls else _ALWAYS
+        self.always = [(name.lower().encode(), value.encode()) for name, value in told.items()]
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -45,18 +45,17 @@ class EdgeHeaders:
 
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
-                headers = MutableHeaders(scope=message)
-                headers["X-Request-Id"] = request_id
-                for name, value in _ALWAYS.items():
-                    headers.setdefault(name, value)
-                if self.over_tls:
-                    headers["Strict-Transport-Security"] = "max-age=31536000"
-                if scope["path"].startswith("/api/v1/") and message["status"] < 400:
-                    headers.setdefault("Link", _LICENCE)
-                if message["status"] != 304:
-                    is_page = headers.get("content-type", "").startswith("text/html")
+                headers = message["headers"] = list(message.get("headers", ()))
+                headers.append((b"x-request-id", request_id.encode()))
+                given = dict(headers)
+                headers += [(name, value) for name, value in self.always if name not in given]
+                status = message["status"]
+                if status < 400 and scope["path"].startswith("/api/v1/") and b"link" not in given:
+                    headers.append((b"link", _LICENCE))
+                if status != 304 and b"content-security-policy" not in given:
+                    is_page = given.get(b"content-type", b"").startswith(b"text/html")
                     policy = _PAGE_POLICY.format(nonce=nonce) if is_page else _DATA_POLICY
-                    headers.setdefault("Content-Security-Policy", policy)
+                    headers.append((b"content-security-policy", policy.encode()))
             await send(message)
 
         await self.app(scope, receive, send_with_headers)
