@@ -73,6 +73,11 @@ def guess_one(guess: Guess, guesses: Sequence[Guess]) -> None:
             guess.why = f"“{word}” makes it something else; kept under its own name"
             return
         fits = unit_for(header, channel_kind(channel)) is not None
+        if channel is Channel.POWER and not fits and unit_for(header, "apparent_power"):
+            channel, fits = Channel.APPARENT_POWER, True
+        if channel is Channel.BRAKE_SETTING and header.is_marked and not fits:
+            _by_unit(guess)  # "Brake (kg)" is what the brake pulls, not how it is set
+            return
         rank = 50 + (10 if fits else 0) + (3 if vocabulary.plain(header.name) == word else 0)
         settle(guess, channel, rank, f"the word “{word}” in the header")
         return
@@ -103,6 +108,9 @@ def _by_symbol(guess: Guess, guesses: Sequence[Guess], letter: str, index: str |
     """A symbol counts where its unit fits, or where it has none that says otherwise."""
     channel = vocabulary.SYMBOLS.get(letter)
     header = guess.header
+    if letter == "P" and index == "2":
+        guess.why = "P2 is by custom what the shaft gives; kept under its own name"
+        return True
     if channel is not None:
         fits = unit_for(header, channel_kind(channel)) is not None
         if fits or header.unit is None or not header.is_marked:

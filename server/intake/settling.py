@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from server.intake import vocabulary
 from server.intake.guessing import BY_KIND, Guess, settle
 from server.intake.headers import unit_for
+from server.intake.unit_guess import figures
 from server.model.words import Channel
 
 _TEMPERATURES = (
@@ -18,7 +20,7 @@ _TEMPERATURES = (
 
 
 def settle_letter_t(free: Sequence[Guess], guesses: Sequence[Guess]) -> None:
-    """A capital T is a torque or a temperature: its unit says which, else the other columns."""
+    """A capital T is a torque, a temperature or the time: its unit says which, else the company."""
     has = {g.channel for g in guesses}
     for guess in free:
         symbol = vocabulary.by_symbol(guess.header.name)
@@ -33,10 +35,18 @@ def settle_letter_t(free: Sequence[Guess], guesses: Sequence[Guess]) -> None:
             settle(guess, BY_KIND[kind], 44, f"the symbol “T” with a unit of {kind}")
         elif header.unit is not None and header.is_marked:
             continue
+        elif Channel.TIME not in has and symbol[1] is None and _rises(guess):
+            settle(guess, Channel.TIME, 28, "“T” rises from row to row, and nothing else is a time")
+            has.add(Channel.TIME)
         elif symbol[1] is not None or has & {Channel.TORQUE, Channel.FORCE}:
             settle(guess, Channel.TEMPERATURE_1, 28, "“T” beside a torque or force, so temperature")
         else:
             settle(guess, Channel.TORQUE, 28, "“T” where nothing else is a torque")
+
+
+def _rises(guess: Guess) -> bool:
+    values = figures(guess.cells)
+    return len(values) > 1 and all(a < b for a, b in pairwise(values[:100]))
 
 
 def keep_best(guesses: Sequence[Guess]) -> None:

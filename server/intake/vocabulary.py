@@ -78,13 +78,13 @@ _ANY = (
     r"|sigma|error|uncertainty|limit|raw|adc|counts|status|flag|ratio|correction|ref"
 )
 _NOT: dict[Channel, str] = {
-    Channel.POWER: r"shaft|mech|mechanical|output|out|brake|abgabe|abgabeleistung|welle|mechanisch"
-    r"|mecanique|mecanica|arbre|eje|salida|utile|util|reactive|reactiva|blindleistung|var|air|aire"
+    Channel.POWER: r"shaft|mech|pmech|pout|pab|pshaft|mechanical|output|out|brake|abgabe"
+    r"|abgabeleistung|welle|mechanisch|mecanique|mecanica|arbre|eje|salida|utile|util|reactive|reactiva|blindleistung|var|air|aire"
     r"|hydraulic|fluid|net",
     Channel.VOLTAGE: r"brake|bremse|frein|freno|excitation|erreger|sensor|bridge",
     Channel.CURRENT: r"brake|bremse|frein|freno|excitation|erreger|time",
     Channel.SPEED: r"air|wind|luft|sync|synchronous|fan setting",
-    Channel.BRAKE_SETTING: r"power|current|voltage|temp|temperature|torque|force",
+    Channel.BRAKE_SETTING: r"power|current|voltage|temp|temperature|torque|force|pressure|druck",
     Channel.TIME: r"constant",
     Channel.TEMPERATURE_1: r"coefficient|power|pressure|druck|humidity",
 }
@@ -113,8 +113,8 @@ WEAK_SYMBOLS: dict[str, Channel] = {
 }  # fmt: skip
 _INDEX = re.compile(
     r"(?P<symbol>PF|pf|cos[φϕ]|Md|[A-Za-zλτωϑθ])"
-    r"(?:[_ ]?(?:(?P<index>\d{1,2})|(?P<word>rms|eff|el|in|ac|dc|mot|motor|m|L|L1|avg|mean|total"
-    r"|ges|amb|w|RMS|EFF|AC|DC|IN)))?"
+    r"(?:[_ ]?(?:(?P<index>\d{1,2})|(?P<word>rms|eff|el|in|zu|auf|ac|dc|mot|motor|m|L|L1|avg|mean"
+    r"|total|ges|amb|w|RMS|EFF|AC|DC|IN)))?"
 )
 
 # Words in brackets that are no unit.

@@ -64,9 +64,12 @@ HEADERS = {
     "M Nm": ("torque", "N·m"), "Motor M Nm": ("torque", "N·m"), "Torque N m": ("torque", "N·m"),
     "torque_N_m": ("torque", "N·m"), "torque in lb": ("torque", "lbf·in"),
     "M_mNm": ("torque", "mN·m"),
+    "P2 [W]": (None, "W"), "Pout [W]": (None, "W"), "P_ab": (None, None),
     "Shaft (kW)": (None, "kW"), "Fan Hz": ("frequency", "Hz"), "speed min": (None, None),
     "Torque (NÂ·m)": ("torque", "N·m"), "F_g": ("force", "g"), "U_mV": ("voltage", "mV"),
     "S_VA": ("apparent_power", "VA"), "T_C": ("temperature_1", "°C"), "n_1/min": ("speed", "r/min"),
+    "Power [VA]": ("apparent_power", "VA"), "Brake (kg)": ("force", "kgf"), "P_zu": ("power", "W"),
+    "Load (N)": ("force", "N"), "P1 [W]": ("power", "W"), "Pin [W]": ("power", "W"),
     # What only looks like a channel stays under its own name.
     "Shaft power (W)": (None, "W"), "P_mech": (None, None), "Output power [W]": (None, "W"),
     "Brake power": (None, None), "Blindleistung [var]": (None, "var"), "I_peak": (None, None),
@@ -89,6 +92,12 @@ def test_capital_t_is_settled_by_unit_or_company() -> None:
     assert guess("T", "n", "t") == ("torque", "N·m")
     assert guess("T", "M", "n") == ("temperature_1", "°C")
     assert guess("T1", "n", "t")[0] == "temperature_1"
+
+
+def test_capital_t_that_rises_is_the_time_where_nothing_else_is(tmp_path: Path) -> None:
+    log = read(tmp_path, "T;U;I;P;M;N\n0;1;2;3;4;5\n0,5;1;2;3;4;5\n1;1;2;3;4;5\n")
+    assert log.recording.time_s.tolist() == [0, 0.5, 1]
+    assert log.columns[5].channel is Channel.SPEED
 
 
 def test_capital_n_beside_a_speed_is_a_force() -> None:
