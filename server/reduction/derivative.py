@@ -3,6 +3,7 @@
 import numpy as np
 
 from server.reduction.arrays import Floats
+from server.reduction.scatter import sample_noise
 
 AGREEMENT = 2.0  # standard uncertainties
 
@@ -76,8 +77,7 @@ def adaptive_slope(
     best = slope(time_s, values, window_s=window_s)
     if n < 8:
         return best, np.zeros(n)
-    step = np.diff(values)
-    noise = 1.4826 * float(np.median(np.abs(step - np.median(step)))) / np.sqrt(2)
+    noise = sample_noise(values)
     spacing = float(np.median(np.diff(time_s)))
     u_best = noise * _slope_noise(window_s, spacing)
     u = np.full(n, u_best)

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from server.model.words import SegmentKind
 from server.reduction.arrays import Floats
 from server.reduction.blocks import Blocks
+from server.reduction.scatter import sample_noise
 from server.reduction.states import State, States, stretches
 from server.reduction.torque import Shaft
 
@@ -57,8 +58,7 @@ def load_coordinate(blocks: Blocks, states: States, shaft: Shaft) -> tuple[Float
         if np.count_nonzero(finite) < 5:
             continue
         low, high = np.percentile(inside[finite], [2, 98])
-        step = np.diff(inside[finite])
-        noise = 1.4826 * float(np.median(np.abs(step - np.median(step)))) / np.sqrt(2)
+        noise = sample_noise(inside[finite])
         span = float(high - low)
         if span <= 0:
             continue
@@ -70,9 +70,7 @@ def load_coordinate(blocks: Blocks, states: States, shaft: Shaft) -> tuple[Float
     if total == 0.0:
         return z, 0.0
     z /= total
-    step = np.diff(z[running])
-    noise = 1.4826 * float(np.median(np.abs(step - np.median(step)))) / np.sqrt(2)
-    return z, noise
+    return z, sample_noise(z[running])
 
 
 def find_stretches(

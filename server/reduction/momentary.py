@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from server.model.bench import Rig
 from server.reduction.arrays import Floats
 from server.reduction.blocks import Blocks
+from server.reduction.scatter import sample_noise
 from server.reduction.signals import Signals
 from server.reduction.torque import Shaft, drag_torque
 from server.reduction.zero import Zero
@@ -15,6 +16,7 @@ from server.reduction.zero import Zero
 WINDOW_SHIFTS = 8  # windows start this often per window length
 DERIVATIVE_DOUBLINGS = 3
 DOUBLING_NOISE_STEPS = 3.0
+UNSURE = 0.05  # of the highest brake power
 NOISE_SAMPLES = 50_000  # the noise of the speed is read off that many
 
 
@@ -57,8 +59,10 @@ def highest_momentary(
     -----
     dw/dt is a straight line's slope over the window; where the slope over twice (four, eight
     times) the window agrees with it within three standard deviations, the longer one is used, so
-    that noise of the speed signal is not taken for power. The highest of many noisy means is
-    biased upwards by that noise; its standard uncertainty says how much noise there is.
+    that noise of the speed signal is not taken for power; where it disagrees by so much that the
+    inertia term is unsure by over 5 % of the highest brake power, the window does not count. The
+    highest of many noisy means is biased upwards by that noise; its standard uncertainty says how
+    much noise there is.
     """
     first, last = _windows(signals.time_s, rig.averaging_s, blocks, usable)
     n_in_window = rig.averaging_s / signals.interval_s
@@ -80,8 +84,13 @@ def highest_momentary(
     mean_speed = (total_speed[last] - total_speed[first]) / count
     corrected = brake + drag_torque(mean_speed, rig) * mean_speed
     if rig.inertia_kg_m2:
-        rate = _window_slopes(signals, speed, first, last)
+        rate, u_rate = _window_slopes(signals, speed, first, last)
         corrected = corrected + rig.inertia_kg_m2 * mean_speed * rate
+        # A kink shorter than the window: how much of the torque was inertia can't be told.
+        unsure = rig.inertia_kg_m2 * np.abs(mean_speed) * u_rate
+        is_told = unsure <= UNSURE * float(np.max(brake))
+        if is_told.any():
+            corrected = np.where(is_told, corrected, -np.inf)
     i, k = int(np.argmax(corrected)), int(np.argmax(brake))
     return Momentary(
         shaft_w=float(corrected[i]),
@@ -112,21 +121,24 @@ def _windows(
 
 def _window_slopes(
     signals: Signals, speed: Floats, first: NDArray[np.int64], last: NDArray[np.int64]
-) -> Floats:
-    """Slope of the speed in each window, over a longer one where that agrees."""
+) -> tuple[Floats, Floats]:
+    """Slope of the speed in each window, over a longer one where that agrees, and its u."""
     line = _RunningLine(signals.time_s, speed)
     best, u = line.slopes(first, last)
     settled = np.zeros(first.size, dtype=bool)
+    bend = np.zeros(first.size)
     width = last - first
     for doubling in range(1, DERIVATIVE_DOUBLINGS + 1):
         extra = ((2**doubling - 1) * width + 1) // 2
         low = np.maximum(first - extra, 0)
         high = np.minimum(last + extra, speed.size)
         wider, u_wider = line.slopes(low, high)
-        settled |= np.abs(wider - best) > DOUBLING_NOISE_STEPS * np.hypot(u, u_wider)
+        differs = ~settled & (np.abs(wider - best) > DOUBLING_NOISE_STEPS * np.hypot(u, u_wider))
+        bend = np.where(differs, np.abs(wider - best) / 2, bend)
+        settled |= differs
         best = np.where(settled, best, wider)
         u = np.where(settled, u, u_wider)
-    return np.asarray(best)
+    return np.asarray(best), np.hypot(u, bend)
 
 
 class _RunningLine:
@@ -140,8 +152,7 @@ class _RunningLine:
         centred *= np.arange(values.size) - self.middle
         self.weighted = _running_total(centred)
         start = max(0, values.size // 2 - NOISE_SAMPLES // 2)
-        step = np.diff(values[start : start + NOISE_SAMPLES])
-        self.noise = 1.4826 * float(np.median(np.abs(step - np.median(step)))) / np.sqrt(2)
+        self.noise = sample_noise(values[start : start + NOISE_SAMPLES])
 
     def slopes(self, first: NDArray[np.int64], last: NDArray[np.int64]) -> tuple[Floats, Floats]:
         """Least-squares slopes over rows first to last (exclusive), and their uncertainty."""

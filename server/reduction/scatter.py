@@ -4,6 +4,8 @@ import numpy as np
 
 from server.reduction.arrays import Floats
 
+STEPPED_SHARE = 0.7
+
 
 def mean_and_u(values: Floats, weight: Floats) -> tuple[float, float, float]:
     """Weighted mean, its standard uncertainty, and the effective number of samples.
@@ -43,3 +45,24 @@ def mean_and_u(values: Floats, weight: Floats) -> tuple[float, float, float]:
     n_eff = max(2.0, n * (1 - r) / (1 + r))
     s = np.sqrt(energy / max(n - 2, 1))
     return mean, float(s / np.sqrt(n_eff)), n_eff
+
+
+def sample_noise(values: Floats) -> float:
+    """Standard deviation of one sample's noise, read off the differences of neighbours.
+
+    Model:  1.4826 median|d - median d| / sqrt(2), d the differences; where over 30 % of them are
+            zero the signal is counted in steps, and half its usual step is noise at least
+
+    Notes
+    -----
+    The median leaves out the moves of the signal itself, as long as it rests half of the time.
+    """
+    step = np.diff(values)
+    step = step[np.isfinite(step)]
+    if step.size < 3:
+        return 0.0
+    noise = 1.4826 * float(np.median(np.abs(step - np.median(step)))) / float(np.sqrt(2))
+    moved = np.abs(step[step != 0])
+    if moved.size and moved.size < STEPPED_SHARE * step.size:
+        noise = max(noise, float(np.percentile(moved, 25)) / 2)
+    return noise
