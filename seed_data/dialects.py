@@ -179,14 +179,15 @@ def write_log(channels, units, dialect: Dialect, rng, *, order=None) -> bytes:
     """The log as bytes. `units`: channel -> unit written; only those channels are written."""
     names = list(order or units)
     headers, rows_units, columns = [], [], []
+    nothing = "-" if dialect.separator == " " else ""  # an empty cell can't be seen between spaces
     for name in names:
         unit = _clock_unit(dialect) if name == "time" else units[name]
         headers.append(header_of(dialect, name, unit))
-        rows_units.append(unit)
+        rows_units.append(unit or nothing)
         columns.append(_cells(channels[name], name, unit, dialect, rng))
     if dialect.extra:
         headers.append(dialect.extra)
-        rows_units.append("")
+        rows_units.append(nothing)
         columns.append(["7"] * len(columns[0]))
     if dialect.padded:
         columns = [[cell.rjust(12) for cell in column] for column in columns]
