@@ -84,3 +84,14 @@ def ragged_row(raw: bytes, line: int, dialect: Dialect) -> Problem | None:
             row=number,
         )
     return None
+
+
+def unclosed_quote(raw: bytes, line: int) -> Problem:
+    """The first row that opens a quotation mark and does not close it, named."""
+    numbered = enumerate(raw.split(b"\n"), start=line)
+    row = next((n for n, text in numbered if text.count(b'"') % 2), line)
+    return Problem(
+        "this row can't be read: a quotation mark is opened and not closed.",
+        "Close or remove it.",
+        row=row,
+    )

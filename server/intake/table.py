@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from server.errors import Problem
 from server.intake.dialect import Dialect
 from server.intake.figures import read_figures, tidy_column
-from server.intake.pieces import pieces, ragged_row, tidy_lines
+from server.intake.pieces import pieces, ragged_row, tidy_lines, unclosed_quote
 from server.intake.text import Text
 
 if TYPE_CHECKING:
@@ -190,18 +190,14 @@ def _read_piece(
         raw = raw.replace(b".", _HIDDEN_POINT)
     quoted = b'"' in raw
     is_plain = raw.isascii() and not quoted and b"'" not in raw
-    frame, stopped_at = _parse(raw, dialect, _schema(wants, as_text), mark, quoted=quoted)
-    while frame is None and stopped_at is not None and stopped_at not in as_text:
-        as_text.add(stopped_at)
-        frame, stopped_at = _parse(raw, dialect, _schema(wants, as_text), mark, quoted=quoted)
+    frame = _parse_as_can_be(raw, dialect, wants, as_text, mark, quoted=quoted)
+    if frame is None and quoted:
+        # A stray quotation mark, as in 5" hose: read on without heed to any.
+        frame = _parse_as_can_be(raw, dialect, wants, as_text, mark, quoted=False)
     if frame is None or (_ends_blank(frame) and not _widths_hold(raw, 0, len(raw), frame, dialect)):
         problem = ragged_row(raw, line, dialect)
         if frame is None and problem is None:
-            problem = Problem(
-                "a quotation mark in this part of the file is never closed.",
-                "Close or remove it.",
-                row=line,
-            )
+            problem = unclosed_quote(raw, line)
         if problem is not None:
             table.problems.append(problem)
             return None
@@ -214,6 +210,23 @@ def _read_piece(
             column = _tidied(column, position, line, dialect, want, table, is_plain=is_plain)
         made.append(column)
     return made
+
+
+def _parse_as_can_be(
+    raw: bytes,
+    dialect: Dialect,
+    wants: Sequence[Want],
+    as_text: set[int],
+    mark: str,
+    *,
+    quoted: bool,
+) -> Any:
+    """Parse, with one column after another as text until nothing stops the reader."""
+    while True:
+        frame, stopped_at = _parse(raw, dialect, _schema(wants, as_text), mark, quoted=quoted)
+        if frame is not None or stopped_at is None or stopped_at in as_text:
+            return frame
+        as_text.add(stopped_at)
 
 
 def _tidied(

@@ -86,7 +86,7 @@ def open_text(path: Path, *, name: str, limits: ReadLimits) -> Iterator[Text]:
     os.close(handle)
     try:
         _rewrite(path, Path(temporary), encoding=encoding, bom_bytes=bom_bytes, name=name)
-        made = _text(Path(temporary), Path(temporary).stat().st_size, 0, "utf-8")
+        made = _text(Path(temporary), Path(temporary).stat().st_size, 0, encoding)
         yield Text(
             made.path, made.n_bytes, 0, encoding, line_end or made.line_end,
             made.head, made.is_whole, made.probes,
@@ -179,7 +179,9 @@ def _text(path: Path, n_bytes: int, bom_bytes: int, encoding: str) -> Text:
 
 
 def _rewrite(path: Path, target: Path, *, encoding: str, bom_bytes: int, name: str) -> None:
-    decoder = codecs.getincrementaldecoder(encoding)(errors="strict")
+    """UTF-16 to UTF-8, and every line end to LF. Other encodings keep their bytes."""
+    is_wide = encoding.startswith("utf-16")
+    decoder = codecs.getincrementaldecoder(encoding if is_wide else "latin-1")(errors="strict")
     with path.open("rb") as source, target.open("wb") as sink:
         source.seek(bom_bytes)
         after_cr = False
@@ -192,4 +194,5 @@ def _rewrite(path: Path, target: Path, *, encoding: str, bom_bytes: int, name: s
             if after_cr and text.startswith("\n"):
                 text = text[1:]
             after_cr = text.endswith("\r")
-            sink.write(text.replace("\r\n", "\n").replace("\r", "\n").encode())
+            text = text.replace("\r\n", "\n").replace("\r", "\n")
+            sink.write(text.encode("utf-8" if is_wide else "latin-1"))
