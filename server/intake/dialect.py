@@ -189,11 +189,11 @@ def _header(
 ) -> tuple[tuple[str, ...] | None, tuple[str, ...] | None, int | None]:
     """Header and units row: the nearest lines above the readings that have their width."""
     candidates: list[tuple[int, tuple[str, ...]]] = []
-    for index in range(first - 1, -1, -1):
-        cells = _header_cells(lines[index], separator, width)
+    for index, line in reversed(_joined_by_quotes(lines[:first])):
+        cells = _header_cells(line, separator, width)
         if cells is not None:
             candidates.append((index, cells))
-        elif candidates and lines[index].strip():
+        elif candidates and line.strip():
             break
         if len(candidates) == 2:
             break
@@ -205,6 +205,19 @@ def _header(
     if above and _is_units_row(cells) and COMMENT.match(lines[above[0][0]]) is None:
         return above[0][1], cells, above[0][0]
     return cells, None, index
+
+
+def _joined_by_quotes(lines: Sequence[str]) -> list[tuple[int, str]]:
+    """Lines with their index; a quoted name that runs over a line end is one line."""
+    joined: list[tuple[int, str]] = []
+    is_open = False
+    for index, line in enumerate(lines):
+        if is_open:
+            joined[-1] = (joined[-1][0], f"{joined[-1][1]} {line}")
+        else:
+            joined.append((index, line))
+        is_open ^= line.count('"') % 2 == 1
+    return joined if not is_open else list(enumerate(lines))
 
 
 def _header_cells(line: str, separator: str, width: int) -> tuple[str, ...] | None:

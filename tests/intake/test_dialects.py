@@ -127,6 +127,19 @@ def test_a_unit_behind_every_figure(tmp_path: Path) -> None:
     assert log.recording.channels[Channel.SPEED][0] == pytest.approx(10.471976)
 
 
+def test_header_over_two_lines_in_quotation_marks(tmp_path: Path) -> None:
+    text = 'made up\n"t\n(s)","n\n(rpm)","M\n(N·m)"\n0.0,100,1.5\n0.1,110,1.6\n'
+    log = read(tmp_path, text)
+    assert [c.unit for c in log.columns] == ["s", "r/min", "N·m"]
+    assert log.n_rows == 2
+
+
+def test_a_stray_quotation_mark_in_words_stops_nothing(tmp_path: Path) -> None:
+    log = read(tmp_path, 't,n,M,note\n0,1,2,5" hose\n1,1,2,ok\n2,1,2,ok\n')
+    assert log.n_rows == 3
+    assert log.recording.notes["words"] == {"note": [[0, '5" hose'], [1, "ok"]]}
+
+
 def test_commented_header(tmp_path: Path) -> None:
     log = read(tmp_path, "# t n M\n0.0 100 1.5\n0.1 110 1.6\n")
     assert log.recording.channels[Channel.TORQUE].tolist() == pytest.approx([1.5, 1.6])
