@@ -36,6 +36,13 @@ class Blocks:
     apparent: Floats | None
 
     @property
+    def spacing_s(self) -> float:
+        """Usual time from one block to the next."""
+        if self.time_s.size < 2:
+            return self.block_s
+        return max(float(np.median(np.diff(self.time_s))), 1e-9)
+
+    @property
     def size(self) -> int:
         return int(self.time_s.size)
 

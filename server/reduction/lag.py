@@ -74,8 +74,7 @@ def find_lag(blocks: Blocks, states: States, shaft: Shaft) -> Lag:
 
 def _moving_rows(blocks: Blocks, states: States, shaft: Shaft) -> Ints:
     running = states.is_(State.RUNNING)
-    spacing = float(np.median(np.diff(blocks.time_s)))
-    guard = max(1, round(LONGEST_S / spacing))
+    guard = max(1, round(LONGEST_S / blocks.spacing_s))
     inner = running.copy()
     for edge in np.flatnonzero(np.diff(running.astype(np.int8))).tolist():
         inner[max(0, edge - guard) : edge + guard + 2] = False

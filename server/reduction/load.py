@@ -190,6 +190,8 @@ def _dwells_within(run: _Running, mean: Floats, first: int, last: int) -> list[t
     """The dwells in a slow stretch: all of it, or its two ends where it is a sweep between."""
     half = run.half
     smooth = mean[first : max(last - half + 1, first + 1)]
+    if smooth.size == 0:
+        return []
     band = max(DWELL_EXCURSION, 4 * run.noise / np.sqrt(half))
     if float(np.ptp(smooth)) <= band:
         return [(first, last)] if run.is_dwell(first, last) else []

@@ -14,7 +14,7 @@ from server.reduction.polynomial import (
     score_polynomials,
 )
 
-MIN_POINTS = 4
+MIN_POINTS = 5
 RELATIVE_FLOOR = 5e-4  # of the largest value: no smooth curve is truer than that
 OWN_SCATTER_WEIGHT = 12.0  # pooled scatter counts as this many degrees of freedom
 NEIGHBOURS = 5  # on each side

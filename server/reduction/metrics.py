@@ -15,7 +15,7 @@ from server.reduction.peak import Peak, find_peak
 from server.reduction.polynomial import Polynomial
 
 M = MetricName
-NO_LINE = "fewer than four steady loads or sweep bins, no curve along the load"
+NO_LINE = "fewer than five steady loads or sweep bins, no curve along the load"
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +107,7 @@ def read_at(line: LoadLine, x: float, u_x: float, budget: Budget) -> AtLoad:
         values["pf"], u_pf, slope_pf = fitted(line.power_factor)
         u["pf"] = _root(u_pf, slope_pf * u_x)
     efficiency = None
-    if line.input_power is not None:
+    if line.input_power is not None and float(line.input_power.at(x)) > 0:
         input_w, u_in, slope_in = fitted(line.input_power)
         values["input"] = input_w
         rel_in = budget.input(input_w, voltage, values["current"])

@@ -57,11 +57,13 @@ def find_states(blocks: Blocks) -> States:
         state[~turning] = State.OFF
         _mark_coast(state, speed, turning)
     else:
-        level = np.abs(np.nan_to_num(drive, nan=np.inf))
-        at_rest = float(np.percentile(level[still], 20)) if still.any() else 0.0
+        level = np.abs(drive)
+        resting = level[still & np.isfinite(level)]
+        at_rest = float(np.percentile(resting, 20)) if resting.size else 0.0
         if at_rest > MOST_AT_REST * drive_scale:
             at_rest = 0.0
-        driven = level > at_rest + NO_CURRENT_SHARE * drive_scale
+        # Where the current is blank the motor is taken to be driven.
+        driven = ~(level <= at_rest + NO_CURRENT_SHARE * drive_scale)
         state[~driven & ~turning] = State.OFF
         state[~driven & turning] = State.RUN_DOWN
         state[driven & still] = State.HELD
@@ -98,7 +100,7 @@ def _mark_coast(state: NDArray[np.int8], speed: Floats, turning: NDArray[np.bool
 
 def _mark_run_ups(state: NDArray[np.int8], blocks: Blocks, speed: Floats) -> None:
     driven = (state == State.RUNNING) | (state == State.HELD)
-    ahead = max(1, round(RUN_UP_LOOK_AHEAD_S / max(np.median(np.diff(blocks.time_s)), 1e-9)))
+    ahead = max(1, round(RUN_UP_LOOK_AHEAD_S / blocks.spacing_s))
     for start, end in stretches(driven):
         if start == 0 and speed[0] > 0.3 * speed[start:end].max(initial=0.0):
             continue
@@ -115,7 +117,7 @@ def _mark_run_ups(state: NDArray[np.int8], blocks: Blocks, speed: Floats) -> Non
 
 def _trim_before_switch_off(state: NDArray[np.int8], blocks: Blocks) -> None:
     """The last moments of running, whose averages and slopes reach across the switch-off."""
-    spacing = max(float(np.median(np.diff(blocks.time_s))), 1e-9)
+    spacing = blocks.spacing_s
     trim = max(1 if (blocks.n_rows == 1).all() else 2, int(np.ceil(SWITCH_OFF_TRIM_S / spacing)))
     for start, end in stretches(state == State.RUNNING):
         if end < state.size and state[end] in (State.RUN_DOWN, State.OFF):

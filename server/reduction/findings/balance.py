@@ -54,6 +54,8 @@ def energy_balance(
     keep = _unhurried(points)
     points = [points[i] for i in keep]
     brake, input_w = np.array(brake_w)[keep], input_w[keep]
+    if brake.size == 0 or float(brake.max()) <= 0:
+        return None
     speed = np.array([p.speed_rad_s for p in points])
     low = int(np.argmax(speed))
     loaded = np.flatnonzero(brake >= UPPER_SHARE * float(brake.max()))
@@ -62,7 +64,7 @@ def energy_balance(
     u_in = float(np.hypot(points[upper].u_input_power_w or 0, points[low].u_input_power_w or 0))
     largest = float(np.max(np.abs(input_w)))
     u_in = max(u_in, 1e-3 * largest)
-    if float(brake.max()) <= 0 or gain_in < max(LEAST_RISE * largest, LEAST_RISE_IN_U * u_in):
+    if gain_in <= 0 or gain_in < max(LEAST_RISE * largest, LEAST_RISE_IN_U * u_in):
         return None
     gain = (points[upper].shaft_power_w - points[low].shaft_power_w) / gain_in
     u = float(np.hypot(points[upper].u_shaft_power_w or 0, points[low].u_shaft_power_w or 0))

@@ -89,8 +89,11 @@ def _ceiling(
             if end - start < CEILING_SAMPLES or time[end - 1] - time[start] < CEILING_S:
                 continue
             part = np.asarray(other[start:end], dtype=np.float64)
+            part = part[np.isfinite(part)]
+            if part.size < CEILING_SAMPLES:
+                continue
             quarter = max(1, part.size // 4)
-            moved = abs(float(np.nanmean(part[-quarter:])) - float(np.nanmean(part[:quarter])))
+            moved = abs(float(np.mean(part[-quarter:])) - float(np.mean(part[:quarter])))
             if moved > OTHERS_MOVE * (high_other - low_other):
                 evidence = {
                     "channel": channel.value,
