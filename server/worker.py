@@ -16,7 +16,7 @@ from server.actions.sweep_files import sweep_files
 from server.actions.work_job import do_job, put_back, take_job
 from server.model.words import JobState
 from server.settings import Settings
-from server.store.database import make_engine, write_session
+from server.store.database import make_engine, tidy, write_session
 from server.store.identity import new_public_id
 
 log = logging.getLogger("benchledger.worker")
@@ -87,6 +87,7 @@ def keep_house(engine: Engine, settings: Settings) -> None:
     with write_session(engine) as session:
         end_expired_sessions(session)
         discard_old_drafts(session)
+    tidy(engine)
     removed = sweep_files(engine, files=settings.files)
     if removed:
         log.info("removed %d files that nothing referred to", removed)

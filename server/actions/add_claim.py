@@ -7,7 +7,7 @@ from server.model.bench import Claim
 from server.model.views import Stored, Tester
 from server.store.appliances import find_appliance_row
 from server.store.journal import by
-from server.store.listing import rewrite_listing
+from server.store.listing import lock_appliance, rewrite_listing
 from server.store.matching import claim_for, follow_merges
 from server.store.shapes import claim_of
 
@@ -34,6 +34,7 @@ def add_claim(
     if problems:
         raise InvalidInput("claim", problems)
     row = follow_merges(session, find_appliance_row(session, public_id=appliance_id))
+    lock_appliance(session, appliance_id=row.id)
     stored, is_new = claim_for(session, claim, appliance_id=row.id, actor=by(tester))
     if is_new:
         rewrite_listing(session, appliance_id=row.id)

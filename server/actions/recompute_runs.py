@@ -28,15 +28,19 @@ from server.store.run_views import load_run_views
 
 # Rebuilt figures are identical on one machine; elsewhere they agree to this.
 SAME_REL = 1e-9
+NOT_MADE = "this method does not make it"
 
 
 @dataclass(frozen=True, slots=True)
 class MetricChange:
-    """One figure before and after. `n_u`: the change in standard uncertainties of the old."""
+    """One figure before and after, in standard uncertainties of the old (`n_u`, signed).
+
+    A figure that one of the two methods does not make is missing there, with that reason.
+    """
 
     name: MetricName
-    before: Metric | None
-    after: Metric | None
+    before: Metric
+    after: Metric
     n_u: float | None
 
 
@@ -116,6 +120,8 @@ def compare_figures(before: Reduction, after: Reduction) -> tuple[MetricChange, 
     for name in MetricName:
         old, new = before.metrics.get(name), after.metrics.get(name)
         if not _is_same(old, new):
+            old = old or Metric.missing(name, NOT_MADE)
+            new = new or Metric.missing(name, NOT_MADE)
             changes.append(MetricChange(name, old, new, _in_uncertainties(old, new)))
     return tuple(changes)
 
@@ -136,11 +142,11 @@ def _is_close(old: float | None, new: float | None) -> bool:
     return abs(new - old) <= SAME_REL * max(abs(old), abs(new))
 
 
-def _in_uncertainties(old: Metric | None, new: Metric | None) -> float | None:
-    if old is None or new is None or old.value is None or new.value is None:
+def _in_uncertainties(old: Metric, new: Metric) -> float | None:
+    if old.value is None or new.value is None:
         return None
     u = old.standard_uncertainty or new.standard_uncertainty
-    return abs(new.value - old.value) / u if u else None
+    return (new.value - old.value) / u if u else None
 
 
 def _chosen(engine: Engine, *, public_ids: Sequence[str], only_stale: bool) -> list[int]:
@@ -193,7 +199,7 @@ def _store(
 ) -> RunChange | None:
     """None: the run changed meanwhile, and whoever changed it made its figures."""
     run = session.execute(
-        select(t.RunRow).where(t.RunRow.id == stored.run_id).with_for_update()
+        select(t.RunRow).where(t.RunRow.id == stored.run_id).with_for_update(key_share=True)
     ).scalar_one()
     before = stored.view.reduction
     if run.current_set_id != stored.set_id or before is None:

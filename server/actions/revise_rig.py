@@ -24,7 +24,7 @@ def revise_rig(session: Session, *, rig_id: str, rig: Rig, tester: Tester) -> St
     NotAllowed: another tester's rig.
     """
     row = session.execute(
-        select(RigRow).where(RigRow.public_id == rig_id).with_for_update()
+        select(RigRow).where(RigRow.public_id == rig_id).with_for_update(key_share=True)
     ).scalar_one_or_none()
     if row is None:
         raise NotFound(f"There is no rig {rig_id}.")

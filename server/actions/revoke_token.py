@@ -16,7 +16,9 @@ def revoke_token(session: Session, *, public_id: str, actor: Actor = OPERATOR) -
     NotFound: no such token, or, for a tester, another's.
     """
     token = session.execute(
-        select(ApiTokenRow).where(ApiTokenRow.public_id == public_id).with_for_update()
+        select(ApiTokenRow)
+        .where(ApiTokenRow.public_id == public_id)
+        .with_for_update(key_share=True)
     ).scalar_one_or_none()
     if token is None or actor.tester_id not in (None, token.tester_id):
         raise NotFound(f"There is no token {public_id}.")

@@ -26,7 +26,10 @@ def seal_journal(session: Session) -> int:
     One worker does this: the last seal is locked.
     """
     last = session.execute(
-        select(AuditSealRow).order_by(AuditSealRow.id.desc()).limit(1).with_for_update()
+        select(AuditSealRow)
+        .order_by(AuditSealRow.id.desc())
+        .limit(1)
+        .with_for_update(key_share=True)
     ).scalar_one_or_none()
     previous = last.digest if last is not None else FIRST_DIGEST
     seen = session.execute(select(func.max(AuditSealRow.event_id))).scalar_one() or 0

@@ -16,7 +16,7 @@ from server.store.database import insert_if_absent
 from server.store.files import StoredUpload
 from server.store.identity import content_sha256, new_public_id
 from server.store.journal import by, now, record
-from server.store.listing import rewrite_listing
+from server.store.listing import lock_appliance, rewrite_listing
 from server.store.matching import (
     appliance_for,
     claim_for,
@@ -36,6 +36,7 @@ from server.store.tables import (
     RunRow,
     SpecimenRow,
     StoredFileRow,
+    TesterRow,
 )
 from server.store.types import plain_json
 
@@ -174,11 +175,16 @@ def _request_sha256(upload: StoredUpload, bench: Bench, ids: tuple[str | None, .
 
 def _subject(session: Session, *, chosen: Chosen, bench: Bench, tester: Tester) -> _Subject:
     actor = by(tester)
+    # One sender's requests follow each other, so that two at once find the same rig and specimen.
+    session.execute(
+        select(TesterRow.id).where(TesterRow.id == tester.id).with_for_update(key_share=True)
+    )
     is_new = False
     appliance = chosen.appliance
     if appliance is None:
         assert bench.appliance is not None  # choose() refuses a bench without one
         appliance, is_new = appliance_for(session, bench.appliance, actor=actor)
+    lock_appliance(session, appliance_id=appliance.id)
     stored = current_plate(session, appliance_id=appliance.id)
     if stored is not None and chosen.appliance is not None:
         plate = stored

@@ -29,7 +29,9 @@ def withdraw_run(
     Conflict: it is withdrawn already.
     """
     run = session.execute(
-        select(RunRow).where(RunRow.public_id == public_id, visible(tester)).with_for_update()
+        select(RunRow)
+        .where(RunRow.public_id == public_id, visible(tester))
+        .with_for_update(key_share=True)
     ).scalar_one_or_none()
     if run is None:
         raise NotFound(f"There is no run {public_id}.")

@@ -170,5 +170,5 @@ def _fail_run(session: Session, *, run_id: int, reason: str) -> None:
 
 def _locked(session: Session, run_id: int) -> t.RunRow:
     return session.execute(
-        select(t.RunRow).where(t.RunRow.id == run_id).with_for_update()
+        select(t.RunRow).where(t.RunRow.id == run_id).with_for_update(key_share=True)
     ).scalar_one()

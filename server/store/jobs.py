@@ -25,7 +25,7 @@ def lease_job(session: Session, *, worker: str, lease_s: float) -> JobRow | None
         .where(_takeable())
         .order_by(JobRow.id)
         .limit(1)
-        .with_for_update(skip_locked=True)
+        .with_for_update(skip_locked=True, key_share=True)
     ).scalar_one_or_none()
     if job is None:
         return None
@@ -48,7 +48,7 @@ def still_leased(session: Session, *, job_id: int, worker: str) -> JobRow | None
             JobRow.state == JobState.RUNNING,
             JobRow.leased_by == worker,
         )
-        .with_for_update()
+        .with_for_update(key_share=True)
     ).scalar_one_or_none()
 
 

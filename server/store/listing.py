@@ -41,13 +41,10 @@ class Ratio:
 def rewrite_listing(session: Session, *, appliance_id: int) -> None:
     """Make the listing row of an appliance anew from what the tables say now.
 
-    The appliance row is locked, so that two writers of one appliance follow each other
-    (PostgreSQL; on SQLite there is one writer anyway).
+    The appliance row is locked, so that two writers of one appliance follow each other.
     """
     session.flush()
-    appliance = session.execute(
-        select(ApplianceRow).where(ApplianceRow.id == appliance_id).with_for_update()
-    ).scalar_one()
+    appliance = lock_appliance(session, appliance_id=appliance_id)
     session.execute(delete(ListingWordRow).where(ListingWordRow.appliance_id == appliance_id))
     session.execute(delete(ListingRow).where(ListingRow.appliance_id == appliance_id))
     if appliance.merged_into_id is not None:
@@ -58,6 +55,17 @@ def rewrite_listing(session: Session, *, appliance_id: int) -> None:
     session.execute(
         insert(ListingWordRow), [{"word": word, "appliance_id": appliance_id} for word in words]
     )
+
+
+def lock_appliance(session: Session, *, appliance_id: int) -> ApplianceRow:
+    """Wait for other writers of one appliance; taken before anything of it is written.
+
+    "NO KEY UPDATE", so that rows that refer to the appliance can still be inserted: a full lock
+    would deadlock with them. On SQLite there is one writer anyway.
+    """
+    return session.execute(
+        select(ApplianceRow).where(ApplianceRow.id == appliance_id).with_for_update(key_share=True)
+    ).scalar_one()
 
 
 def search_words(appliance: ApplianceRow) -> list[str]:

@@ -6,6 +6,7 @@ from typing import Any
 
 import orjson
 from sqlalchemy import DateTime, Dialect, Double, Text, TypeDecorator
+from sqlalchemy.exc import DontWrapMixin
 
 from server.errors import InvalidInput, Problem
 
@@ -78,9 +79,13 @@ def check_words(value: str) -> None:
         raise _unstorable()
 
 
-def _unstorable() -> InvalidInput:
+class UnstorableText(InvalidInput, DontWrapMixin):
+    """Refused while a statement's values are bound, and handed on as it is."""
+
+
+def _unstorable() -> UnstorableText:
     problem = Problem("a text holds characters that can't be stored.", "Type it again.")
-    return InvalidInput("text", [problem])
+    return UnstorableText("text", [problem])
 
 
 class Finite(TypeDecorator[float]):

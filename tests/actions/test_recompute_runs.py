@@ -92,7 +92,6 @@ def test_other_figures_add_a_set_and_move_the_pointer(
     assert (change.method_before, change.method_after) == ("brake-1", "brake-2")
     (metric,) = change.metrics
     assert metric.name is POWER
-    assert metric.before is not None
     assert metric.before.value == 600.0
     assert metric.n_u == pytest.approx(30.0 / 12.0)
     view = look(engine, run, tester)
@@ -178,6 +177,15 @@ def test_a_change_is_counted_in_the_old_uncertainty() -> None:
     after = replace(before, metrics={**before.metrics, POWER: Metric(POWER, 105.0, 10.0)})
     (change,) = compare_figures(before, after)
     assert change.n_u == pytest.approx(2.5)
+
+
+def test_a_figure_that_only_one_method_makes_is_missing_in_the_other() -> None:
+    before = example_reduction()
+    metrics = dict(before.metrics)
+    del metrics[POWER]
+    (change,) = compare_figures(before, replace(before, metrics=metrics))
+    assert change.after.value is None
+    assert change.after.reason == "this method does not make it"
 
 
 def test_rounding_in_the_last_digits_is_no_change() -> None:
