@@ -225,6 +225,9 @@ def from_si(value: float, unit: str, kind: str | None = None) -> float:
 _NUMBER = re.compile(r"[+\-−±]?\s*(?:\d[\d.,'’   ]*|[.,]\d+)(?:[eE][+\-−]?\d+)?")
 
 
+_SECOND_NUMBER = re.compile(r"(?:[-–—/]|to|bis|…|\.\.\.?)\s*\d")
+
+
 def parse_number(text: str) -> float:
     """A number a person wrote: decimal point or comma, grouped thousands where unmistakable."""
     plain = re.sub(r"(?<=\d)[   '’](?=\d{3}(?!\d))", "", text.strip())
@@ -257,7 +260,10 @@ def split_quantity(text: str) -> tuple[float, str]:
     found = _NUMBER.match(text.strip())
     if found is None:
         raise UnitError(f"“{text}” does not start with a number.")
-    return parse_number(found.group()), text.strip()[found.end() :].strip()
+    unit = text.strip()[found.end() :].strip()
+    if _SECOND_NUMBER.match(unit):
+        raise UnitError(f"“{text}” names more than one figure; write the one that applies.")
+    return parse_number(found.group()), unit
 
 
 def to_si(text: str, kind: str) -> float:

@@ -32,6 +32,10 @@ from server.units import channel_kind, conversion
 _SECTIONS = ("plate", "rig", "instrument", "claim", "columns", "appliance", "specimen", "run")
 
 
+# Offline nothing needs a name; what is stored does, and `actions/` asks for it there.
+_NAMELESS = {"maker": "", "model": "", "category": "other"}
+
+
 class _Problems(list[Problem]):
     def add(self, field: str, message: str, remedy: str = "") -> None:
         self.append(Problem(message=message, remedy=remedy, field=field))
@@ -73,8 +77,6 @@ def bench_from_mapping(data: Any, *, name: str = "bench") -> Bench:
     appliance.pop("typed", None)
     if _word_of(data, "run", "kind") in {"hand readings", "hand_readings", "hand-readings"}:
         run.setdefault("source", Source.BY_HAND)
-    if appliance and not (appliance.get("maker") and appliance.get("model")):
-        problems.add("appliance", "needs both maker and model.", "Add the one that is missing.")
     if problems:
         raise UnusableBench(name, problems)
     return Bench(
@@ -82,7 +84,7 @@ def bench_from_mapping(data: Any, *, name: str = "bench") -> Bench:
         rig=Rig(**rig, instruments=instruments),
         claims=claims,
         columns=columns,
-        appliance=Appliance(**{"category": "other", **appliance}) if appliance else None,
+        appliance=Appliance(**{**_NAMELESS, **appliance}) if appliance else None,
         specimen=Specimen(**specimen),
         run=RunDetails(**run),
     )
@@ -205,12 +207,6 @@ def _instruments(value: Any, problems: _Problems) -> tuple[Instrument, ...]:
         specs = keys.instrument_fields(channel)
         _check_keys(part, ("channel", *specs), place, problems)
         filled = _read_fields(part, place, specs, problems)
-        if filled.get("of_range") and not filled.get("range"):
-            problems.add(f"{place}.of_range", "needs range, too.", "Add range, like “20 A”.")
-        if filled.get("digits") and not filled.get("resolution"):
-            problems.add(
-                f"{place}.digits", "needs resolution, too.", "Add what one digit is worth."
-            )
         made.append(Instrument(channel=channel, **filled))
     return tuple(made)
 

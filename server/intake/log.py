@@ -76,6 +76,7 @@ def preview_log(
     name: str,
     choices: Sequence[ColumnChoice] = (),
     pulses_per_revolution: float | None = None,
+    kind: RunKind = RunKind.BRAKE,
     limits: ReadLimits = _LIMITS,
     n_rows: int = 8,
 ) -> LogPreview:
@@ -83,7 +84,7 @@ def preview_log(
     with open_text(path, name=name, limits=limits) as text:
         plan = _plan(text, choices, pulses_per_revolution, name=name, limits=limits)
         dialect = _described(text, plan.dialect)
-    problems = _all_problems(plan, choices, RunKind.BRAKE)
+    problems = _all_problems(plan, choices, kind)
     width = len(plan.columns)
     return LogPreview(
         preamble=plan.dialect.preamble,
