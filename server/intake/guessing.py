@@ -145,6 +145,9 @@ def _by_unit(guess: Guess) -> None:
         if other := (None if is_alone else vocabulary.forbidden(channel, header.name)):
             guess.why = f"“{other}” makes it something else; kept under its own name"
             return
+        if channel is Channel.POWER and not is_alone and not vocabulary.is_generic(header.name):
+            # Watts may be losses, heat or what the shaft gives; a name not known here decides none.
+            return
         settle(guess, channel, 25, f"its unit, {header.unit}, is one of {kind.replace('_', ' ')}")
         return
 

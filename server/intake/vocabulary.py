@@ -30,11 +30,12 @@ WORDS: tuple[tuple[Channel, str], ...] = (
     (Channel.FREQUENCY, r"frequency|freq|frequenz|netzfrequenz|frequence|frecuencia|frequenza"),
     (
         Channel.TORQUE,
-        r"torque|trq|tq|drehmoment|lastmoment|moment|couple|par|par motor|momento|coppia|md",
+        r"torque|trq|tq|(?:motor|brems|last|dreh|antriebs|abtriebs)?moment|couple|par"
+        r"|par motor|momento|coppia|md",
     ),
     (
         Channel.SPEED,
-        r"speed|rpm|drehzahl|motordrehzahl|revs?|vitesse|velocidad|regime|tacho|tach|tachometer"
+        r"(?:motor|shaft)?speed|rpm|(?:motor|wellen|ist)?drehzahl|drehfrequenz|revs?|vitesse|velocidad|regime|tacho|tach|tachometer"
         r"|umdrehungen|umdrehung|revoluciones|giri|velocita|rotation|rotations|rotational|nmot"
         r"|rotacion|omega|upm|angular velocity",
     ),
@@ -45,16 +46,19 @@ WORDS: tuple[tuple[Channel, str], ...] = (
     ),
     (
         Channel.VOLTAGE,
-        r"voltage|volts?|spannung|netzspannung|klemmenspannung|tension|tensione|voltaje|mains",
+        r"(?:line|supply|mains|motor|input)?voltage|volts?"
+        r"|(?:netz|klemmen|motor|eingangs|versorgungs)?spannung|tension|tensione|voltaje|mains",
     ),
     (
         Channel.CURRENT,
-        r"current|amps?|amperes?|amperage|strom|stromstarke|motorstrom|courant|corriente|corrente"
+        r"(?:line|supply|motor|input)?current|amps?|amperes?|amperage"
+        r"|(?:netz|motor|last|phasen|eingangs)?strom(?:starke|aufnahme)?|courant|corriente|corrente"
         r"|intensite|intensidad",
     ),
     (
         Channel.POWER,
-        r"power|watts?|wattage|leistung|wirkleistung|aufnahmeleistung|leistungsaufnahme|puissance"
+        r"(?:input|real|active)?power|watts?|wattage"
+        r"|(?:motor|eingangs|wirk|aufnahme|netz)?leistung(?:saufnahme)?|puissance"
         r"|potencia|potenza",
     ),
     (
@@ -153,6 +157,18 @@ def by_word(name: str) -> tuple[Channel | None, str] | None:
             continue
         return channel, found.group().strip()
     return (None, forbidden) if forbidden else None
+
+
+_GENERIC = re.compile(
+    r"(?:ch|chan|channel|kanal|voie|canal|input|in|meter|sensor|probe|ai|analog|value|wert|line"
+    r"|mains|supply|netz|total|wattmeter|analyzer|motor|el|electric|electrical|elektrisch|\d+|[a-z])"
+)
+
+
+def is_generic(name: str) -> bool:
+    """A name that says nothing of what is measured: "ch 3", "meter", "motor"."""
+    words = re.sub(r"(?<=[a-z])(\d+)\b", r" \1", plain(name)).split()
+    return all(_GENERIC.fullmatch(w) for w in words)
 
 
 def forbidden(channel: Channel, name: str) -> str | None:
