@@ -9,7 +9,6 @@ from pydantic import BaseModel
 from server.api.shapes import ClaimIn, PlateIn
 from server.api.thing_shapes import ApplianceIn, RigIn, SpecimenIn
 from server.errors import InvalidInput, UnusableBench
-from server.intake import bench_from_mapping
 from server.model.bench import Appliance, Bench, Claim, Plate, Rig, Specimen
 
 
@@ -56,6 +55,8 @@ def _given(sent: BaseModel) -> dict[str, Any]:
 
 def _read(parts: Mapping[str, Any], names: Mapping[str, str]) -> Bench:
     """The bench of some parts; problems are named by the fields that were sent."""
+    from server.intake import bench_from_mapping  # its tables load with the first that is sent
+
     try:
         return bench_from_mapping(parts, name="request")
     except UnusableBench as error:

@@ -58,7 +58,7 @@ class In(BaseModel):
 class Out(BaseModel):
     """What a client gets. Each field is written out; no stored object is sent as it is."""
 
-    model_config = ConfigDict(frozen=True)
+    model_config = ConfigDict(frozen=True, defer_build=True)
 
 
 class ListOut(Out, Generic[T]):

@@ -4,8 +4,10 @@ from pathlib import Path
 
 import brotli
 import pytest
+from fastapi.testclient import TestClient
 
 from server import static_files
+from server.app import create_app
 from server.static_files import SOURCE, build_static, is_built, static_url
 
 STYLE = next(path.relative_to(SOURCE).as_posix() for path in sorted(SOURCE.rglob("*.css")))
@@ -54,22 +56,22 @@ def test_the_built_folder_holds_smaller_variants(tmp_path: Path) -> None:
     assert (built / "css" / "page.css").read_text() == "p { margin: 1px }"
 
 
-@pytest.mark.parametrize("encoding", ["br", "gzip", "zstd"])
+@pytest.mark.parametrize(("encoding", "suffix"), [("br", "br"), ("gzip", "gz"), ("zstd", "zstd")])
 def test_a_built_file_is_sent_as_it_was_packed(
-    sqlite_settings, tmp_path, monkeypatch, encoding
+    sqlite_settings, tmp_path, monkeypatch, encoding, suffix
 ) -> None:
-    from fastapi.testclient import TestClient
-
-    from server.app import create_app
-
-    built = tmp_path / "built"
-    build_static(SOURCE, built)
+    source, built = tmp_path / "static", tmp_path / "built"
+    source.mkdir()
+    (source / "page.css").write_text("p { margin: 0 }\n" * 200)
+    build_static(source, built)
+    monkeypatch.setattr(static_files, "SOURCE", source)
     monkeypatch.setattr(static_files, "BUILT", built)
-    suffix = {"br": ".br", "gzip": ".gz", "zstd": ".zstd"}[encoding]
+    monkeypatch.setattr(static_files, "_digests", lambda: {"page.css": "0123456789ab"})
+    address = static_url("page.css")
     with (
         TestClient(create_app(sqlite_settings)) as client,
-        client.stream("GET", static_url(STYLE), headers={"Accept-Encoding": encoding}) as answer,
+        client.stream("GET", address, headers={"Accept-Encoding": encoding}) as answer,
     ):
         sent = b"".join(answer.iter_raw())
     assert answer.headers["content-encoding"] == encoding
-    assert sent == (built / f"{STYLE}{suffix}").read_bytes()
+    assert sent == (built / f"page.css.{suffix}").read_bytes()
