@@ -1,23 +1,24 @@
 """What the steps of sending a run ask for: the draft, its bench, its figures; no session is open
 while they are made."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Annotated, TypeVar
+from typing import TYPE_CHECKING, Annotated
 
-from anyio import to_thread
 from fastapi import Depends, Request
 from sqlalchemy.orm import Session
 
 from server.dependencies import Writer
 from server.dependencies.resources import Resources, resources_of
 from server.dependencies.sessions import WriteTurn
+from server.dependencies.threads import in_receiver, in_reduction, in_session
 from server.errors import BenchledgerError, Problem, Unusable
 from server.model.bench import Bench
+from server.model.recording import LogPreview
 from server.model.views import DraftView, Tester
 from server.pages.send_form import kept_fields, try_bench
-from server.store.database import read_session, write_session
+from server.store.database import write_session
 from server.store.drafts import draft_view
 from server.store.files import StoredUpload, original_path
 
@@ -25,7 +26,6 @@ if TYPE_CHECKING:  # it brings the numerics, which a web process loads with its 
     from server.actions.prepare_run import PreparedRun
     from server.model.results import Reduction
 
-T = TypeVar("T")
 # Up to so many lines the steps show figures at once; above, the last step does.
 QUICK_LINES = 200_000
 LINES = "file.n_lines"
@@ -67,27 +67,47 @@ async def _posted(request: Request) -> dict[str, str]:
 Posted = Annotated[dict[str, str], Depends(_posted)]
 
 
-async def in_session(resources: Resources, work: Callable[[Session], T]) -> T:
-    """Run a short reading piece of work in a thread, behind a slot."""
-
-    def call() -> T:
-        with read_session(resources.engine) as session:
-            return work(session)
-
-    async with resources.slots:
-        return await to_thread.run_sync(call)
-
-
 async def _open(request: Request, draft_id: str, tester: Writer) -> OpenDraft:
     resources = resources_of(request)
     find = partial(draft_view, public_id=draft_id, tester=tester)
     draft = await in_session(resources, find)
     form = {**kept_fields(draft.form), LINES: str(draft.form.get(LINES, "0"))}
-    bench, problems = await to_thread.run_sync(try_bench, form)
+    bench, problems = await in_receiver(resources, partial(try_bench, form))
     return OpenDraft(draft, form, bench, problems)
 
 
 Opened = Annotated[OpenDraft, Depends(_open)]
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """The head of the file as the sender has it read, as it was guessed, and what is wrong."""
+
+    chosen: LogPreview
+    guessed: LogPreview
+    problems: tuple[Problem, ...] = ()
+
+
+def _look(request: Request, opened: Opened) -> Look:
+    from server.actions.reduce_log import limits_of
+    from server.intake import preview_log
+
+    settings = resources_of(request).settings
+    look = partial(
+        preview_log,
+        original_path(settings.files, opened.draft.file.sha256),
+        name=opened.draft.file.name,
+        limits=limits_of(settings),
+    )
+    guessed = look()
+    pulses = opened.bench.rig.pulses_per_revolution
+    try:
+        return Look(look(choices=opened.bench.columns, pulses_per_revolution=pulses), guessed)
+    except Unusable as error:
+        return Look(guessed, guessed, tuple(error.problems))
+
+
+Looked = Annotated[Look, Depends(_look)]
 
 
 def completed(session: Session, *, opened: OpenDraft, tester: Tester) -> Bench:
@@ -128,7 +148,7 @@ async def _figures(resources: Resources, opened: OpenDraft, tester: Tester) -> W
         problems = tuple(error.problems)
     work = partial(_reduce, resources, opened.draft, bench)
     try:
-        reduction = await to_thread.run_sync(work, limiter=resources.reductions)
+        reduction = await in_reduction(resources, work)
     except Unusable as error:
         return WorkedOut(None, None, (*problems, *error.problems))
     except BenchledgerError as error:
@@ -169,7 +189,7 @@ async def _prepare_draft(request: Request, opened: Opened, tester: Writer) -> Pr
     prepared = None
     if opened.n_lines <= resources.settings.inline_rows:
         work = partial(_prepare, resources, upload, bench)
-        prepared = await to_thread.run_sync(work, limiter=resources.reductions)
+        prepared = await in_reduction(resources, work)
     return PreparedDraft(upload, prepared)
 
 

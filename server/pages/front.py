@@ -10,7 +10,7 @@ from server.pages.rows import show_runs
 from server.pages.shapes import FigureShown, Head, RunShown
 from server.wording.counts import count_of
 
-N_ROWS = 8
+N_ROWS = 12
 N_RUNS = 6
 
 HEAD = Head(

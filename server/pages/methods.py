@@ -64,8 +64,13 @@ def _plain(markdown: str) -> str:
 
 def _framed(body: str) -> str:
     """Wide things scroll inside their own frame, which the keyboard can reach."""
-    frame = '<div class="frame" tabindex="0" role="region" aria-label="Table">'
-    body = body.replace("<table>", f"{frame}<table>").replace("</table>", "</table></div>")
+    before, *tables = body.split("<table>")
+    framed = [
+        f'<div class="frame" tabindex="0" role="region" aria-label="Table {number}"><table>'
+        + table.replace("</table>", "</table></div>", 1)
+        for number, table in enumerate(tables, start=1)
+    ]
+    body = before + "".join(framed)
     return body.replace("<pre>", '<pre tabindex="0">')
 
 

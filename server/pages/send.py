@@ -4,7 +4,6 @@ from collections.abc import AsyncIterator
 from functools import partial
 from typing import Annotated
 
-from anyio import to_thread
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import RedirectResponse, Response
 
@@ -12,6 +11,7 @@ from server.actions.discard_draft import discard_draft
 from server.actions.save_draft import save_draft
 from server.dependencies import ReadSession, Viewer, Writer, WriteSession
 from server.dependencies.resources import resources_of
+from server.dependencies.threads import in_receiver
 from server.dependencies.uploads import ArrivedFile, receive_upload
 from server.errors import NotFound, Problem, Unusable
 from server.model.recording import LogPreview
@@ -19,7 +19,7 @@ from server.model.views import CatalogueFilter
 from server.pages.drafting import (
     LINES,
     AfterPrepared,
-    OpenDraft,
+    Looked,
     Opened,
     Posted,
     Prepared,
@@ -35,7 +35,7 @@ from server.pages.templating import render
 from server.sign_in import FORM_FIELD, check_form
 from server.store.catalogue import list_catalogue
 from server.store.drafts import list_drafts
-from server.store.files import StoredUpload, keep_upload, original_path
+from server.store.files import StoredUpload, keep_upload
 from server.store.rigs import last_columns, list_rigs
 from server.store.specimens import list_specimens
 
@@ -58,15 +58,15 @@ def start(request: Request, session: ReadSession, viewer: Viewer) -> Response:
 async def _kept_file(request: Request, tester: Writer) -> AsyncIterator[tuple[StoredUpload, int]]:
     """The posted log in its place, with its number of lines; refused if nothing can be read."""
     resources = resources_of(request)
-    files, receivers = resources.settings.files, resources.receivers
-    async with receive_upload(request, files=files, limiter=receivers) as arrived:
+    files = resources.settings.files
+    async with receive_upload(request, files=files, limiter=resources.receivers) as arrived:
         check_form(request, arrived.fields.get(FORM_FIELD))
         sent = arrived.file
         if sent is None or sent.n_bytes == 0:
             problem = Problem("No file came along.", "Choose the log first.", field="file")
             raise Unusable("the form", [problem])
         keep = partial(_look_and_keep, request, sent)
-        yield await to_thread.run_sync(keep, limiter=receivers), sent.n_lines
+        yield await in_receiver(resources, keep), sent.n_lines
 
 
 def _look_and_keep(request: Request, sent: ArrivedFile) -> StoredUpload:
@@ -90,27 +90,6 @@ def receive(tester: Writer, kept: KeptFile, session: WriteSession) -> Response:
     return RedirectResponse(f"/send/{draft.public_id}/columns", status_code=303)
 
 
-def _previews(request: Request, opened: OpenDraft) -> tuple[LogPreview, LogPreview, list[Problem]]:
-    """The head of the file as the sender has it read, as it was guessed, and what is wrong."""
-    from server.actions.reduce_log import limits_of
-    from server.intake import preview_log
-
-    settings = resources_of(request).settings
-    look = partial(
-        preview_log,
-        original_path(settings.files, opened.draft.file.sha256),
-        name=opened.draft.file.name,
-        limits=limits_of(settings),
-    )
-    guessed = look()
-    pulses = opened.bench.rig.pulses_per_revolution
-    try:
-        chosen = look(choices=opened.bench.columns, pulses_per_revolution=pulses)
-    except Unusable as error:
-        return guessed, guessed, list(error.problems)
-    return chosen, guessed, []
-
-
 @router.get("/send/{draft_id}")
 def resume(draft_id: str) -> Response:
     return RedirectResponse(f"/send/{draft_id}/columns", status_code=303)
@@ -118,21 +97,42 @@ def resume(draft_id: str) -> Response:
 
 @router.get("/send/{draft_id}/columns")
 def columns(
-    request: Request, tester: Writer, opened: Opened, quick: Quick, session: ReadSession
+    request: Request,
+    tester: Writer,
+    opened: Opened,
+    looked: Looked,
+    quick: Quick,
+    session: ReadSession,
 ) -> Response:
     """The column check. A file whose headers the newest rig has met is read as it was then."""
-    chosen, guessed, problems = _previews(request, opened)
     form = {**opened.form}
     if not any(name.startswith("column.") for name in form):
-        form |= _as_last_time(session, tester=tester, guessed=guessed)
+        form |= _as_last_time(session, tester=tester, guessed=looked.guessed)
     page = columns_page(
         opened.draft,
-        preview=chosen,
+        preview=looked.chosen,
         form=form,
         so_far=so_far_of(quick.reduction, quick.note),
-        problems=[*_about(opened.problems, "columns"), *(problems or quick_log(quick))],
+        problems=[*_about(opened.problems, "columns"), *(looked.problems or quick_log(quick))],
     )
     return render(request, "send_columns.html", page, site=site_of(request, tester))
+
+
+@router.post("/send/{draft_id}/columns")
+def keep_columns(
+    request: Request,
+    draft_id: str,
+    tester: Writer,
+    posted: Posted,
+    opened: Opened,
+    looked: Looked,
+    session: WriteSession,
+) -> Response:
+    """Keep the columns as posted, with the guess beside them: what differs is the sender's word."""
+    check_form(request, posted.get(FORM_FIELD))
+    form = {**opened.form, **kept_fields(posted), **guessed_fields(looked.guessed.columns)}
+    save_draft(session, tester=tester, form=form, draft_id=draft_id)
+    return _onward(draft_id, "columns", posted)
 
 
 def quick_log(quick: Quick) -> list[Problem]:
@@ -279,9 +279,11 @@ def keep(
     if step not in _ORDER[:-1]:
         raise NotFound("There is no such step.")
     form = {**opened.form, **kept_fields(posted)}
-    if step == "columns":
-        form |= guessed_fields(_previews(request, opened)[1].columns)
     save_draft(session, tester=tester, form=form, draft_id=draft_id)
+    return _onward(draft_id, step, posted)
+
+
+def _onward(draft_id: str, step: str, posted: Posted) -> Response:
     goes_on = posted.get("act") == "next"
     to = _ORDER[_ORDER.index(step) + 1] if goes_on else step
     return RedirectResponse(f"/send/{draft_id}/{to}", status_code=303)

@@ -1,12 +1,18 @@
 """Pages over HTTP, read and used without scripts: links, refusals, and a log sent in steps."""
 
+import shutil
 from collections.abc import Callable
+from pathlib import Path
 from urllib.parse import urljoin, urlsplit
 
 import pytest
 from bs4 import BeautifulSoup
 from fastapi.testclient import TestClient
 
+from server.actions.issue_token import issue_token
+from server.app import create_app
+from server.settings import Settings
+from server.store.database import write_session
 from tests.api.logs import small_log
 from tests.pages.reading import parsed, problems_of, text_of
 
@@ -306,3 +312,24 @@ def test_a_hostile_log_name_and_notes_stay_text(
     assert problems_of(run.text) == []
     assert soup.find("img") is None
     assert hostile in text_of(soup)
+
+
+def test_a_very_long_log_is_followed_on_its_page(filled: Path, tmp_path: Path) -> None:
+    """Above the inline size the run stands at once, and says that its figures are being made."""
+    data = tmp_path / "data"
+    shutil.copytree(filled, data)
+    app = create_app(Settings(data=data, inline_rows=0))
+    with write_session(app.state.resources.engine) as session:
+        token = issue_token(session, tester="Ada Quill").token
+    with TestClient(app, base_url="http://ledger.test") as client:
+        browser = signed_in(client, token)
+        start = upload(browser, small_log()).removesuffix("/columns")
+        go_on(browser, f"{start}/appliance", appliance__maker="Osk", appliance__model="Long")
+        figures = go_on(browser, f"{start}/rig")
+        assert "made after it is sent" in text_of(figures)
+        run = browser.post(f"{start}/send", data=fields_of(figures, f"{start}/send"))
+        soup = parsed(run.text)
+        assert problems_of(run.text) == []
+        assert "Being worked out" in text_of(soup)
+        status = soup.select_one("[data-wait]")["data-wait"]
+        assert browser.get(status).json()["state"] == "working"

@@ -1,4 +1,13 @@
 // What every page runs. Each part is fetched only where the page has use for it.
+// A form that is on its way is not sent twice; coming back to the page frees it again.
+document.addEventListener("submit", (event) => {
+  if (event.target.method !== "post" || event.defaultPrevented) return;
+  setTimeout(() => event.target.querySelectorAll("button").forEach((one) => (one.disabled = true)));
+});
+addEventListener("pageshow", () => {
+  document.querySelectorAll("form[method=post] button").forEach((one) => (one.disabled = false));
+});
+
 const figures = document.querySelectorAll("[data-figure]");
 if (figures.length > 0) {
   const { offerCharts } = await import("./charts.js");
