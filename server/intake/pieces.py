@@ -68,6 +68,12 @@ def _without_runs(raw: bytes, before: bytes) -> bytes:
     return raw
 
 
+def without_bare_rows(raw: bytes, dialect: Dialect) -> bytes:
+    """Rows of nothing but separators emptied; spreadsheets leave them, of any width."""
+    sign = re.escape(dialect.separator.encode())
+    return re.sub(rb"(?m)^(?:" + sign + rb"|[ \t])+$", b"", raw)
+
+
 def ragged_row(raw: bytes, line: int, dialect: Dialect) -> Problem | None:
     """The first row whose width differs, named."""
     separator = dialect.separator.encode()

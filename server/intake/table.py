@@ -15,7 +15,13 @@ from typing import TYPE_CHECKING, Any
 from server.errors import Problem
 from server.intake.dialect import Dialect
 from server.intake.figures import read_figures, tidy_column
-from server.intake.pieces import pieces, ragged_row, tidy_lines, unclosed_quote
+from server.intake.pieces import (
+    pieces,
+    ragged_row,
+    tidy_lines,
+    unclosed_quote,
+    without_bare_rows,
+)
 from server.intake.text import Text
 
 if TYPE_CHECKING:
@@ -195,6 +201,10 @@ def _read_piece(
         # A stray quotation mark, as in 5" hose: read on without heed to any.
         frame = _parse_as_can_be(raw, dialect, wants, as_text, mark, quoted=False)
     if frame is None or (_ends_blank(frame) and not _widths_hold(raw, 0, len(raw), frame, dialect)):
+        emptied = without_bare_rows(raw, dialect)
+        if emptied != raw:
+            shown = emptied.replace(_HIDDEN_POINT, b".") if hides_points else emptied
+            return _read_piece(shown, line, dialect, wants, as_text, table)
         problem = ragged_row(raw, line, dialect)
         if frame is None and problem is None:
             problem = unclosed_quote(raw, line)

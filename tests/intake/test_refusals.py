@@ -94,7 +94,7 @@ def test_other_kinds_of_file(start: bytes, tmp_path: Path) -> None:
 def test_a_workbook_is_told_how_to_be_saved(tmp_path: Path) -> None:
     path = tmp_path / "log.xlsx"
     with zipfile.ZipFile(path, "w") as book:
-        book.writestr("xl/workbook.xml", "<workbook/>")
+        book.writestr("[Content_Types].xml", "<Types/>")
     with pytest.raises(UnusableLog, match="Save the sheet as CSV"):
         read_log(path, name="log.xlsx")
 
@@ -153,6 +153,13 @@ def test_rows_without_time_are_dropped_and_counted(tmp_path: Path) -> None:
     assert log.recording.notes["rows_dropped"] == {
         "blank": 2, "without_time": 1, "first_row_without_time": 3,
     }  # fmt: skip
+
+
+def test_rows_of_bare_separators_are_blank_whatever_their_width(tmp_path: Path) -> None:
+    log = read(tmp_path, "t;n;M\n0;1.000;2,5\n;\n1;1;2\n2;1;2\n;;;;\n;;\n")
+    assert log.n_rows == 3
+    assert log.recording.notes["rows_dropped"] == {"blank": 3}
+    assert log.recording.channels[Channel.SPEED][0] == pytest.approx(104.71975)
 
 
 def test_other_kinds_of_run_need_no_torque(tmp_path: Path) -> None:
