@@ -101,7 +101,7 @@ def healthz(read: ReadSession) -> Response:
 
 def _limits(settings: Settings) -> Callable[[Scope], tuple[int, str]]:
     def limit_for(scope: Scope) -> tuple[int, str]:
-        if scope["path"].startswith(_UPLOADS):
+        if scope["path"] in _UPLOADS:
             return settings.max_upload_bytes + _FRAME_BYTES, "BENCHLEDGER_MAX_UPLOAD_BYTES"
         return _SMALL_BODY_BYTES, "a body without a log"
 

@@ -130,3 +130,11 @@ def test_a_log_over_the_limit_names_the_setting(sqlite_settings) -> None:
         )
     assert answer.status_code == 413
     assert "BENCHLEDGER_MAX_UPLOAD_BYTES" in answer.json()["detail"]
+
+
+def test_only_what_takes_a_log_takes_a_long_body(client, sender) -> None:
+    body = b"x" * 1_200_000
+    headers = {**sender, "Content-Type": "text/csv"}
+    withdrawal = "/api/v1/runs/0000000000/withdrawal"
+    assert client.post(withdrawal, content=body, headers=headers).status_code == 413
+    assert client.post("/api/v1/runs", content=body, headers=headers).status_code == 422

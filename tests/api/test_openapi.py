@@ -114,3 +114,10 @@ def test_only_what_streams_a_body_is_async(room: str) -> None:
             if isinstance(node, ast.AsyncFunctionDef)
         ]
         assert not found or path.relative_to(ROOT).as_posix() in STREAMS, f"{path.name}: {found}"
+
+
+def test_the_words_about_the_api_name_every_address(document) -> None:
+    text = (ROOT / "docs" / "api.md").read_text()
+    for path in document["paths"]:
+        parts = [p for p in path.removeprefix("/api/v1").split("/") if p and not p.startswith("{")]
+        assert all(part in text for part in parts), path

@@ -4,6 +4,7 @@ import hashlib
 import json
 from collections.abc import Iterator
 
+import anyio
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
@@ -209,3 +210,41 @@ def test_another_testers_rig_is_not_used(client, run, stranger) -> None:
     )
     assert answer.status_code == 403
     assert answer.json()["type"] == "/api/v1/problems/not-allowed"
+
+
+def test_a_sender_who_hangs_up_leaves_nothing(app, token) -> None:
+    """The connection ends in the middle of the body: no file, no run, no defect."""
+    messages = [
+        {"type": "http.request", "body": small_log().encode()[:2000], "more_body": True},
+        {"type": "http.disconnect"},
+    ]
+    statuses: list[int] = []
+
+    async def receive() -> dict[str, object]:
+        return messages.pop(0)
+
+    async def send(message: dict[str, object]) -> None:
+        if message["type"] == "http.response.start":
+            statuses.append(message["status"])  # type: ignore[arg-type]
+
+    scope = {
+        "type": "http",
+        "http_version": "1.1",
+        "method": "POST",
+        "path": RUNS,
+        "raw_path": RUNS.encode(),
+        "query_string": b"",
+        "root_path": "",
+        "scheme": "http",
+        "server": ("test", 80),
+        "headers": [
+            (b"host", b"test"),
+            (b"content-type", b"text/csv"),
+            (b"authorization", f"Bearer {token}".encode()),
+        ],
+    }
+    anyio.run(app, scope, receive, send)
+    assert statuses == [400]
+    assert messages == []
+    assert incoming(app) == []
+    assert TestClient(app).get(RUNS).json()["items"] == []

@@ -161,3 +161,21 @@ def test_writers_of_two_processes_lose_no_update(app, sqlite_settings: Settings)
         assert session.execute(text("SELECT n FROM counter")).scalar_one() == 40
     for engine in engines:
         engine.dispose()
+
+
+def test_no_request_asks_for_two_sessions(app) -> None:
+    """It would hold one slot while it waits for another."""
+    from fastapi.routing import APIRoute
+
+    from server.dependencies.sessions import _read_session, _write_turn
+
+    def called(dependant: object) -> set[object]:
+        found = {dependant.call}  # type: ignore[attr-defined]
+        for below in dependant.dependencies:  # type: ignore[attr-defined]
+            found |= called(below)
+        return found
+
+    routes = [route for route in app.routes if isinstance(route, APIRoute)]
+    assert len(routes) > 40
+    for route in routes:
+        assert not {_read_session, _write_turn} <= called(route.dependant), route.path
