@@ -27,9 +27,14 @@ def slope(time_s: Floats, values: Floats, *, window_s: float) -> Floats:
     -------
     The line fit is the first-order case of Savitzky and Golay, Anal. Chem. 36 (1964) 1627.
     """
+    return _lines(time_s, values, window_s)[0]
+
+
+def _lines(time_s: Floats, values: Floats, window_s: float) -> tuple[Floats, Floats]:
+    """Slopes, and the spread of the times in each window (sum of squares about their mean)."""
     n = time_s.size
     if n < 2:
-        return np.zeros(n)
+        return np.zeros(n), np.ones(n)
     spacing = float(np.median(np.diff(time_s)))
     reach = max(1, round(window_s / 2 / spacing))
     index = np.arange(n)
@@ -45,7 +50,8 @@ def slope(time_s: Floats, values: Floats, *, window_s: float) -> Floats:
             sums[row] += np.where(near, term, 0.0)
     sum_t, sum_x, sum_tx, sum_tt = sums
     spread = sum_tt - sum_t**2 / count
-    return np.asarray((sum_tx - sum_t * sum_x / count) / np.maximum(spread, 1e-300))
+    spread = np.maximum(spread, 1e-300)
+    return np.asarray((sum_tx - sum_t * sum_x / count) / spread), spread
 
 
 def adaptive_slope(
@@ -74,30 +80,22 @@ def adaptive_slope(
     (cited from memory).
     """
     n = time_s.size
-    best = slope(time_s, values, window_s=window_s)
+    best, spread = _lines(time_s, values, window_s)
     if n < 8:
         return best, np.zeros(n)
     noise = sample_noise(values)
-    spacing = float(np.median(np.diff(time_s)))
-    u_best = noise * _slope_noise(window_s, spacing)
-    u = np.full(n, u_best)
+    u = noise / np.sqrt(spread)
     settled = np.zeros(n, dtype=bool)
     bend = np.zeros(n)
     for doubling in range(1, doublings + 1):
         window = window_s * 2**doubling
         if window > (time_s[-1] - time_s[0]) / 3:
             break
-        wider = slope(time_s, values, window_s=window)
-        u_wider = noise * _slope_noise(window, spacing)
+        wider, spread = _lines(time_s, values, window)
+        u_wider = noise / np.sqrt(spread)
         differs = ~settled & (np.abs(wider - best) > AGREEMENT * np.hypot(u, u_wider))
         bend = np.where(differs, np.abs(wider - best) / 2, bend)
         settled |= differs
         best = np.where(settled, best, wider)
         u = np.where(settled, u, u_wider)
     return best, np.hypot(u, bend)
-
-
-def _slope_noise(window_s: float, spacing_s: float) -> float:
-    """Standard uncertainty of a slope for unit noise of independent samples."""
-    count = 2 * max(1, round(window_s / 2 / spacing_s)) + 1
-    return float(np.sqrt(12 / (count * (count**2 - 1))) / spacing_s)

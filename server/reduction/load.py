@@ -15,6 +15,7 @@ from server.reduction.torque import Shaft
 HALF_WINDOW_S = 0.3
 STEADY_STEP = 0.006  # of the run's load range, over one half window
 STEADY_NOISE_STEPS = 3.5
+CONSTANT_SHARE = 2e-4  # a channel that moves by less of its size tells nothing of the load
 DWELL_EXCURSION = 0.04  # a stretch that wanders further than this share is a slow sweep
 # Within a dwell the load moves slower than this share of the run's mean rate, or by less in all.
 DRIFT_SHARE = 0.3
@@ -60,7 +61,7 @@ def load_coordinate(blocks: Blocks, states: States, shaft: Shaft) -> tuple[Float
         low, high = np.percentile(inside[finite], [2, 98])
         noise = sample_noise(inside[finite])
         span = float(high - low)
-        if span <= 0:
+        if span <= CONSTANT_SHARE * float(np.max(np.abs(inside[finite]))):
             continue
         weight = 1.0 / max(noise / span, 1e-3) ** 2
         sign = 1.0 if _moves_with(inside, reference, finite) else -1.0

@@ -68,15 +68,7 @@ def highest_momentary(
     n_in_window = rig.averaging_s / signals.interval_s
     if first.size == 0:
         return Momentary(None, None, None, None, n_in_window, None)
-    speed = np.nan_to_num(np.asarray(signals.speed, dtype=np.float64)) * shaft.speed_sign
-    offset = (
-        np.interp(signals.time_s, blocks.time_s, zero.offset_nm)
-        if np.ptp(zero.offset_nm) > 0
-        else float(zero.offset_nm[0])
-    )
-    torque = np.nan_to_num(np.asarray(signals.torque, dtype=np.float64)) * signals.torque_factor
-    power = (torque - offset) * speed
-    power *= shaft.torque_sign
+    speed, power = _brake_power(signals, blocks, shaft, zero)
     count = (last - first).astype(np.float64)
     total = _running_total(power)
     brake = (total[last] - total[first]) / count
@@ -100,6 +92,22 @@ def highest_momentary(
         n_in_window=n_in_window,
         at_s=float(signals.time_s[first[i]]),
     )
+
+
+def _brake_power(
+    signals: Signals, blocks: Blocks, shaft: Shaft, zero: Zero
+) -> tuple[Floats, Floats]:
+    """Speed and zeroed brake power of every sample."""
+    speed = np.nan_to_num(np.asarray(signals.speed, dtype=np.float64)) * shaft.speed_sign
+    offset = (
+        np.interp(signals.time_s, blocks.time_s, zero.offset_nm)
+        if np.ptp(zero.offset_nm) > 0
+        else float(zero.offset_nm[0])
+    )
+    torque = np.nan_to_num(np.asarray(signals.torque, dtype=np.float64)) * signals.torque_factor
+    power = (torque - offset) * speed
+    power *= shaft.torque_sign
+    return speed, power
 
 
 def _windows(

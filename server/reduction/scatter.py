@@ -4,7 +4,8 @@ import numpy as np
 
 from server.reduction.arrays import Floats
 
-STEPPED_SHARE = 0.7
+STEPPED_SHARE = 0.7  # of the differences; fewer are not zero: the signal is counted in steps
+RARE_SHARE = 0.03  # so few moves are those of the load
 
 
 def mean_and_u(values: Floats, weight: Floats) -> tuple[float, float, float]:
@@ -63,6 +64,6 @@ def sample_noise(values: Floats) -> float:
         return 0.0
     noise = 1.4826 * float(np.median(np.abs(step - np.median(step)))) / float(np.sqrt(2))
     moved = np.abs(step[step != 0])
-    if moved.size and moved.size < STEPPED_SHARE * step.size:
+    if RARE_SHARE * step.size < moved.size < STEPPED_SHARE * step.size:
         noise = max(noise, float(np.percentile(moved, 25)) / 2)
     return noise

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from server.model.words import FindingCode, MetricName, Severity
+from server.model.words import Channel, FindingCode, MetricName, Severity
 from tests.reduction.sampling import draw_case
 from tests.reduction.simulate import (
     Case,
@@ -117,13 +117,13 @@ def test_a_motor_that_turns_the_other_way(reduce) -> None:
     run = simulate(Case(induction(), lowest_speed_share=0.6, n_dwells=14, drag_share=0.02, seed=8))
     plain = reduce(run)
     turned = dict(run.recording.channels)
-    for channel in ("speed", "torque"):
+    for channel in (Channel.SPEED, Channel.TORQUE):
         turned[channel] = -turned[channel]
     other = reduce(run, recording=replace(run.recording, channels=turned))
     assert other.metrics == plain.metrics
     assert not any(f.code is FindingCode.TORQUE_SIGN for f in other.findings)
     flipped = dict(run.recording.channels)
-    flipped["torque"] = -flipped["torque"]
+    flipped[Channel.TORQUE] = -flipped[Channel.TORQUE]
     third = reduce(run, recording=replace(run.recording, channels=flipped))
     assert third.metrics[M.SHAFT_POWER_MAX_STEADY] == plain.metrics[M.SHAFT_POWER_MAX_STEADY]
     assert any(f.code is FindingCode.TORQUE_SIGN for f in third.findings)

@@ -87,8 +87,7 @@ def test_random_arrays(seed: int) -> None:
             rig=rig,
             options=ReductionOptions(tested_on="2026-05-01"),
         )
-    except InvalidSignal as error:
-        assert str(error)
+    except InvalidSignal:
         return
     # NaN and infinity are refused by strict JSON.
     assert json.dumps(reduction_to_json(result, (), ()), allow_nan=False)
