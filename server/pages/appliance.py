@@ -87,7 +87,7 @@ def appliance_page(view: ApplianceView, *, readings: Sequence[ClaimReading]) -> 
         load=(show_figure(along_the_load(reduction)),) if reduction and has_load else (),
         watts=show_figure(watts, explore=False) if watts is not None else None,
         runs=show_runs(view.runs),
-        other_claims=other_claims(view.claims),
+        other_claims=other_claims(view.claims, readings=readings),
         changes=show_changes(view.journal),
         side_by_side_href=f"/side-by-side?appliance={view.appliance.public_id}",
         exports=_exports(view),

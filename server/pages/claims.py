@@ -47,8 +47,9 @@ def claim_wording(claim: Claim) -> str:
     return text
 
 
-def other_claims(claims: Sequence[Claim]) -> tuple[Value, ...]:
-    """Claims about anything but power, with what was measured for none of them."""
+def other_claims(claims: Sequence[Claim], *, readings: Sequence[ClaimReading]) -> tuple[Value, ...]:
+    """What is printed beside the claims that are read every way."""
+    read = [reading.claim for reading in readings]
     return tuple(
         Value(
             label=claim.quantity.replace("_", " ").capitalize(),
@@ -56,5 +57,5 @@ def other_claims(claims: Sequence[Claim]) -> tuple[Value, ...]:
             note=claim_wording(claim),
         )
         for claim in claims
-        if claim.quantity != "power"
+        if claim not in read
     )

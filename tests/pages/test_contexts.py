@@ -1,12 +1,15 @@
 """Pages from made-up contexts: what they say, and that nothing in them runs."""
 
 import re
+from dataclasses import replace
 
 import pytest
 
 from server.charts.palette import CHART_CSS, TOKENS
+from server.pages.appliance import appliance_page
 from server.pages.catalogue_filter import CatalogueForm, address, read_filter, read_form
 from server.pages.pictures import script_json
+from server.pages.templating import render_text
 from server.static_files import SOURCE
 from tests.pages import rendering, samples
 from tests.pages.reading import parsed, problems_of, text_of
@@ -85,6 +88,18 @@ def test_a_peak_that_was_not_bracketed_is_at_least_everywhere() -> None:
         soup = parsed(html)
         assert f"at least 690{NB}W" in text_of(soup)
         assert f"690{NB}±{NB}18{NB}W" not in text_of(soup, ".heads")
+
+
+def test_an_appliance_without_a_run_says_what_is_printed_and_what_is_missing() -> None:
+    view = replace(samples.appliance_view(), best=None, runs=(), n_specimens=0, n_testers=0)
+    html = render_text(
+        "appliance.html", page=appliance_page(view, readings=()), site=rendering.SITE
+    )
+    assert problems_of(html) == []
+    text = text_of(parsed(html))
+    assert "No published bench run shows its power yet" in text
+    assert "A brake-run log would fill this page" in text
+    assert "Peak as developed by the motor alone" in text
 
 
 def test_every_picture_stands_in_three_widths_with_its_table() -> None:
