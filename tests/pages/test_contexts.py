@@ -92,9 +92,8 @@ def test_a_peak_that_was_not_bracketed_is_at_least_everywhere() -> None:
 
 def test_an_appliance_without_a_run_says_what_is_printed_and_what_is_missing() -> None:
     view = replace(samples.appliance_view(), best=None, runs=(), n_specimens=0, n_testers=0)
-    html = render_text(
-        "appliance.html", page=appliance_page(view, readings=()), site=rendering.SITE
-    )
+    page = appliance_page(view, readings=())
+    html = render_text("appliance.html", page=page, site=rendering.SITE)
     assert problems_of(html) == []
     text = text_of(parsed(html))
     assert "No published bench run shows its power yet" in text

@@ -259,6 +259,22 @@ def test_a_picked_rig_and_appliance_are_used(
     assert "Tollan Shed 40" in text_of(parsed(run.text))
 
 
+def test_columns_are_read_as_last_time_with_the_rig(
+    browser_without_scripts: Browser, new_token: Callable[[], str]
+) -> None:
+    browser = signed_in(browser_without_scripts, new_token())
+    log = small_log().replace("voltage [V]", "ch 5")
+    start = upload(browser, log).removesuffix("/columns")
+    go_on(browser, f"{start}/columns", column__4__channel="voltage", column__4__unit="V")
+    go_on(browser, f"{start}/appliance", appliance__maker="Osk", appliance__model="Two")
+    figures = go_on(browser, f"{start}/rig", rig__name="Other arm")
+    browser.post(f"{start}/send", data=fields_of(figures, f"{start}/send"))
+    again = upload(browser, log)
+    fields = fields_of(opened(browser, again), again)
+    assert fields["column.4.channel"] == "voltage"
+    assert fields["column.4.unit"] == "V"
+
+
 def test_a_file_that_can_not_be_used_says_why(
     browser_without_scripts: Browser, new_token: Callable[[], str]
 ) -> None:
