@@ -98,7 +98,7 @@ def work_through(
         zero = find_zero(blocks, states)
         shaft = _signed_shaft(blocks, states, zero, rig)
     z, noise = load_coordinate(blocks, states, shaft)
-    found = find_stretches(blocks, states, z, noise, min_dwell_s=options.min_dwell_s)
+    found = find_stretches(blocks, states, shaft.speed, z, noise, min_dwell_s=options.min_dwell_s)
     is_dc = plate.supply is Supply.DC
     points, groups = choose_points(
         [(average(g, blocks, shaft, is_dc=is_dc), g) for g in group_blocks(found, z, blocks.time_s)]

@@ -13,6 +13,8 @@ LONGEST_S = 0.6
 STEPS = 31
 ORDER = 7
 SMOOTHED_BLOCKS = 3
+ONE_WAY_SHARE = 0.95
+BURST = 8.0  # a step's acceleration over the usual one
 MOVING_SHARE = 0.35  # of the running blocks: those where the load moves fastest
 LEAST_BLOCKS = 30
 MOST_BLOCKS = 2000
@@ -45,6 +47,8 @@ def find_lag(blocks: Blocks, states: States, shaft: Shaft) -> Lag:
     rows = _moving_rows(blocks, states, shaft)
     if rows.size < LEAST_BLOCKS:
         return Lag(None, False, "not to be told: the load hardly moves")
+    if _is_one_smooth_sweep(states, shaft, rows):
+        return Lag(None, False, "not to be told from one smooth sweep")
     longest = min(LONGEST_S, 0.1 * float(blocks.time_s[-1]))
     shifts = np.linspace(-longest, longest, STEPS)
     misfit = _misfit(blocks, shaft, rows, shifts)
@@ -87,6 +91,15 @@ def _moving_rows(blocks: Blocks, states: States, shaft: Shaft) -> Ints:
     # Beyond some thousand moving blocks more of them tell nothing new.
     thin = max(1, int(rows.size * MOVING_SHARE) // MOST_BLOCKS)
     return np.asarray(rows[pace >= np.quantile(pace, 1 - MOVING_SHARE)][::thin])
+
+
+def _is_one_smooth_sweep(states: States, shaft: Shaft, rows: Ints) -> bool:
+    """True where the load only ever moves one way, and about evenly: any shift fits as well."""
+    falling = float(np.mean(shaft.acceleration[rows] < 0))
+    if max(falling, 1 - falling) < ONE_WAY_SHARE:
+        return False
+    pace = np.abs(shaft.acceleration[states.is_(State.RUNNING)])
+    return float(np.percentile(pace, 99)) < BURST * float(np.median(pace))
 
 
 def _misfit(blocks: Blocks, shaft: Shaft, rows: Ints, shifts: Floats) -> Floats:

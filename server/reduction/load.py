@@ -16,6 +16,7 @@ HALF_WINDOW_S = 0.3
 STEADY_STEP = 0.006  # of the run's load range, over one half window
 STEADY_NOISE_STEPS = 3.5
 CONSTANT_SHARE = 2e-4  # a channel that moves by less of its size tells nothing of the load
+SPEED_STANDS = 0.04  # of the run's speed range
 DWELL_EXCURSION = 0.04  # a stretch that wanders further than this share is a slow sweep
 # Within a dwell the load moves slower than this share of the run's mean rate, or by less in all.
 DRIFT_SHARE = 0.3
@@ -75,19 +76,39 @@ def load_coordinate(blocks: Blocks, states: States, shaft: Shaft) -> tuple[Float
 
 
 def find_stretches(
-    blocks: Blocks, states: States, z: Floats, noise: float, *, min_dwell_s: float
+    blocks: Blocks,
+    states: States,
+    speed: Floats,
+    z: Floats,
+    noise: float,
+    *,
+    min_dwell_s: float,
 ) -> list[Stretch]:
     """Cut the run into stretches: off, run-up, steady dwell, sweep, run-down, in time order.
 
     A block is steady where the load coordinate's mean over the next half window differs from
     the mean over the last by less than 0.6 % of the run's range (or 3.5 standard deviations of
-    that difference, where noise is larger).
+    that difference, where noise is larger). In a dwell the speed itself must stand still, too.
     """
     found = _plain(states)
     found = [_failure_or_not(s, states, z, blocks.time_s) for s in found]
     for start, end in stretches(states.is_(State.RUNNING)):
         found += _cut_running(blocks.time_s, z, noise, start, end, min_dwell_s)
-    return sorted(found, key=lambda s: s.first)
+    running = states.is_(State.RUNNING)
+    span = float(np.ptp(speed[running])) if running.any() else 0.0
+    u = sample_noise(speed[running])
+    kept = [s for s in found if not _still_slowing(s, speed, span, u)]
+    return sorted(kept, key=lambda s: s.first)
+
+
+def _still_slowing(stretch: Stretch, speed: Floats, span: float, noise: float) -> bool:
+    """A pause in the load coordinate while the speed runs on: the brake has just been moved."""
+    if stretch.kind is not SegmentKind.STEADY_DWELL:
+        return False
+    part = speed[stretch.first : stretch.end]
+    third = max(1, part.size // 3)
+    moved = abs(float(np.mean(part[-third:]) - np.mean(part[:third])))
+    return moved > max(SPEED_STANDS * span, 4 * noise * np.sqrt(2.0 / third))
 
 
 def _moves_with(values: Floats, reference: Floats, finite: NDArray[np.bool_]) -> bool:

@@ -1,0 +1,174 @@
+"""Components of uncertainty: their size, their distribution, and draws from it."""
+
+import math
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+import numpy as np
+
+from server.model.bench import Instrument, Rig
+from server.model.words import Channel
+from server.reduction.arrays import Floats
+
+
+class Distribution(StrEnum):
+    NORMAL = "normal"
+    RECTANGULAR = "rectangular"
+    TRIANGULAR = "triangular"
+    ARCSINE = "arcsine"
+    STUDENT_T = "t"
+
+
+# Half-width of the limits over standard deviation.
+LIMITS_OVER_U: dict[Distribution, float] = {
+    Distribution.RECTANGULAR: math.sqrt(3.0),  # JCGM 100:2008, 4.3.7
+    Distribution.TRIANGULAR: math.sqrt(6.0),  # JCGM 100:2008, 4.3.9
+    Distribution.ARCSINE: math.sqrt(2.0),  # JCGM 101:2008, 6.4.6
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Component:
+    """One independent source of error with mean zero.
+
+    `standard_uncertainty` is in the unit of what it is added to, or relative where said so.
+    `degrees_of_freedom`: infinite for a limit taken as exactly known. For `STUDENT_T` the
+    standard uncertainty is s / sqrt(n), the scale of the t-distribution, as in JCGM 101, 6.4.9.
+    """
+
+    name: str
+    standard_uncertainty: float
+    distribution: Distribution = Distribution.NORMAL
+    degrees_of_freedom: float = math.inf
+
+    @classmethod
+    def within(
+        cls,
+        name: str,
+        half_width: float,
+        distribution: Distribution = Distribution.RECTANGULAR,
+        degrees_of_freedom: float = math.inf,
+    ) -> "Component":
+        """A component known by its limits +- half_width."""
+        u = abs(half_width) / LIMITS_OVER_U[distribution]
+        return cls(name, u, distribution, degrees_of_freedom)
+
+    def draw(self, rng: np.random.Generator, n: int) -> Floats:
+        """n independent errors (JCGM 101:2008, table 1)."""
+        u = self.standard_uncertainty
+        match self.distribution:
+            case Distribution.RECTANGULAR:
+                limit = u * LIMITS_OVER_U[Distribution.RECTANGULAR]
+                return rng.uniform(-limit, limit, n)
+            case Distribution.TRIANGULAR:
+                limit = u * LIMITS_OVER_U[Distribution.TRIANGULAR] / 2
+                return rng.uniform(-limit, limit, n) + rng.uniform(-limit, limit, n)
+            case Distribution.ARCSINE:
+                limit = u * LIMITS_OVER_U[Distribution.ARCSINE]
+                return np.asarray(limit * np.sin(rng.uniform(-math.pi, math.pi, n)))
+            case Distribution.STUDENT_T if math.isfinite(self.degrees_of_freedom):
+                return np.asarray(u * rng.standard_t(self.degrees_of_freedom, n))
+            case _:
+                return np.asarray(u * rng.standard_normal(n))
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelErrors:
+    """What one instrument adds to one channel.
+
+    Model:  error = reading * sum(gain) + sum(offset) + resolution
+
+    `gain` (relative) and `offset` (the channel's unit) are one for the whole run; `resolution`
+    is another for each reading.
+    """
+
+    gain: tuple[Component, ...] = ()
+    offset: tuple[Component, ...] = ()
+    resolution: Component | None = None
+
+    @property
+    def u_gain(self) -> float:
+        return math.hypot(*(c.standard_uncertainty for c in self.gain), 0.0)
+
+    @property
+    def u_offset(self) -> float:
+        return math.hypot(*(c.standard_uncertainty for c in self.offset), 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class RigErrors:
+    """Everything common to all points of a run. `arm`, `inertia`, `drag` are relative."""
+
+    channels: dict[Channel, ChannelErrors] = field(default_factory=dict)
+    arm: Component | None = None
+    inertia: Component | None = None
+    drag: Component | None = None
+
+    def of(self, channel: Channel) -> ChannelErrors:
+        return self.channels.get(channel, ChannelErrors())
+
+
+def instrument_errors(instrument: Instrument) -> ChannelErrors:
+    """Turn an accuracy statement into independent components of Type B.
+
+    Model:  "% of reading" a: a gain within +- a;  "% of range" b: an offset within +- b range;
+            d digits: an offset within +- d r;  resolution r: within +- r / 2 at each reading
+
+    Parameters
+    ----------
+    instrument : as stated. With nothing more said the figures are limits of a rectangular
+        distribution; with distribution "normal" they are expanded uncertainties, divided by the
+        coverage factor (2 where none is given).
+
+    Returns
+    -------
+    ChannelErrors. Parts that are not stated, or zero, give no component.
+
+    Notes
+    -----
+    The parts are independent of one another: half-widths add only where a maker states a sum.
+
+    Sources
+    -------
+    JCGM 100:2008: 4.3.3 (certificate with k), 4.3.7 (limits), F.2.2.1 (resolution).
+    """
+    channel = instrument.channel.value
+    resolution = instrument.resolution or 0.0
+    stated = {
+        f"{channel}: % of reading": instrument.of_reading or 0.0,
+        f"{channel}: % of range": (instrument.of_range or 0.0) * (instrument.range or 0.0),
+        f"{channel}: digits": (instrument.digits or 0.0) * resolution,
+    }
+    gain, *offset = (_stated(name, value, instrument) for name, value in stated.items())
+    rounding = Component.within(f"{channel}: resolution", resolution / 2)
+    return ChannelErrors(
+        gain=(gain,) if gain is not None else (),
+        offset=tuple(c for c in offset if c is not None),
+        resolution=rounding if resolution > 0 else None,
+    )
+
+
+def rig_errors(rig: Rig) -> RigErrors:
+    """Every component that a rig's description states, the first instrument of each channel."""
+    channels: dict[Channel, ChannelErrors] = {}
+    for instrument in rig.instruments:
+        channels.setdefault(instrument.channel, instrument_errors(instrument))
+    return RigErrors(
+        channels=channels,
+        arm=_relative("arm length", rig.arm_uncertainty_rel),
+        inertia=_relative("moment of inertia", rig.inertia_uncertainty_rel),
+        drag=_relative("drag before the sensor", rig.drag_uncertainty_rel),
+    )
+
+
+def _stated(name: str, value: float, instrument: Instrument) -> Component | None:
+    if value <= 0:
+        return None
+    if instrument.distribution == Distribution.NORMAL:
+        return Component(name, value / (instrument.coverage_factor or 2.0))
+    distribution = Distribution(instrument.distribution or Distribution.RECTANGULAR)
+    return Component.within(name, value, distribution)
+
+
+def _relative(name: str, u: float | None) -> Component | None:
+    return Component(name, u) if u else None
