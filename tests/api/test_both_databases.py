@@ -64,7 +64,7 @@ def test_a_run_from_sending_to_withdrawal(sending) -> None:
     assert sending.post(f"{address}/withdrawal", json=reason).status_code == 409
 
 
-@pytest.mark.parametrize("name", ["nul\x00", "Ünïcode ["nul\x00", "\ud800".encode("utf-16", "surrogatepass").hex(), "𝔐"] söns", "𝔐"])
+@pytest.mark.parametrize("name", ["nul\x00", "Ünïcode and söns", "𝔐"])
 def test_odd_text_is_no_defect(sending, name: str) -> None:
     answer = sending.post(f"{V1}/appliances", json={**APPLIANCE, "maker": name})
     assert answer.status_code == (422 if "\x00" in name else 201)
