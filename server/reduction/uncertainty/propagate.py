@@ -10,6 +10,7 @@ from server.reduction.arrays import Floats
 
 # Of a standard uncertainty. Small against curvature, large against rounding.
 STEP_IN_U = 0.01
+SECOND_STEP_IN_U = 0.1
 Model = Callable[[Floats], Floats]
 
 
@@ -71,11 +72,12 @@ def second_order_variance(model: Model, estimate: Floats, u: Floats) -> float:
     JCGM 100:2008, 5.1.2 note (inputs distributed symmetrically about their estimates).
     """
     n = estimate.size
+    h = SECOND_STEP_IN_U
 
     def at(*moves: tuple[int, float]) -> float:
         x = estimate.copy()
         for j, steps in moves:
-            x[j] += steps * u[j]
+            x[j] += steps * h * u[j]
         return float(np.atleast_1d(model(x))[0])
 
     total = 0.0
@@ -86,11 +88,11 @@ def second_order_variance(model: Model, estimate: Floats, u: Floats) -> float:
             pp, pm, mp, mm = (at(*pair) for pair in pairs)
             if i == j:
                 second = at((i, 1)) - 2 * at() + at((i, -1))
-                third = (pp - mm) / 2 - 2 * first  # [f(2) - f(-2)] / 2 - [f(1) - f(-1)]
+                third = (pp - mm) / 2 - 2 * first
             else:
                 second = (pp - pm - mp + mm) / 4
                 third = (pp + pm - mp - mm) / 2 - 2 * first
-            total += second**2 / 2 + first * third
+            total += second**2 / 2 / h**4 + first * third / h**4
     return total
 
 

@@ -1,0 +1,22 @@
+"""One line of an uncertainty budget."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetLine:
+    """A component, what it is, and what it adds to one figure.
+
+    `standard_uncertainty` is the component's own (relative where it is a gain);
+    |sensitivity| times it is its contribution in the figure's unit; `share` is of the variance.
+    """
+
+    component: str
+    standard_uncertainty: float
+    distribution: str
+    sensitivity: float
+    share: float
+
+    @property
+    def contribution(self) -> float:
+        return abs(self.sensitivity) * self.standard_uncertainty
