@@ -1,0 +1,97 @@
+"""Results of several testers and what they say together. One quantity, one unit throughout."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+
+class Level(StrEnum):
+    """Where results can differ, from the widest to the narrowest."""
+
+    TESTER = "between testers"
+    SPECIMEN = "between specimens"
+    RUN = "between runs"
+    READING = "within a run"
+
+
+@dataclass(frozen=True, slots=True)
+class TesterResult:
+    """One result of one tester.
+
+    `standard_uncertainty`: of this result, instruments included; given for all results or for none.
+    `run`: results with the same tester, specimen and run are readings of one run; None: a run of
+    its own. `u_within_run`: its scatter within the run alone, where that is known.
+    """
+
+    tester: str
+    value: float
+    standard_uncertainty: float | None = None
+    specimen: str | None = None
+    run: str | None = None
+    u_within_run: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PooledFigure:
+    """`standard_uncertainty` and the interval's ends are None where there is no telling."""
+
+    value: float
+    standard_uncertainty: float | None
+    low: float | None
+    high: float | None
+    coverage: float
+    degrees_of_freedom: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class TesterFigure:
+    """One tester among the others. `n` runs, their mean, `sd` among them (None for one run).
+
+    `h`: how far the mean stands from the others', `k`: how large the scatter is beside theirs.
+    `critical_k` belongs to this tester's own number of runs.
+    """
+
+    tester: str
+    n: int
+    value: float
+    standard_uncertainty: float | None
+    sd: float | None
+    h: float | None = None
+    k: float | None = None
+    critical_k: float | None = None
+    is_h_flagged: bool = False
+    is_k_flagged: bool = False
+
+    @property
+    def is_flagged(self) -> bool:
+        return self.is_h_flagged or self.is_k_flagged
+
+
+@dataclass(frozen=True, slots=True)
+class VarianceComponent:
+    """Standard deviation that one level adds. None always comes with a `reason`."""
+
+    level: Level
+    sd: float | None
+    degrees_of_freedom: int | None = None
+    reason: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pooling:
+    """What several testers' results say together. None always has its reason in `reasons`."""
+
+    n_testers: int
+    n_results: int
+    pooled: PooledFigure
+    between_tester_sd: float | None
+    q: float | None
+    i_squared: float | None
+    birge_ratio: float | None
+    repeatability_sd: float | None
+    reproducibility_sd: float | None
+    testers: tuple[TesterFigure, ...]
+    critical_h: float | None
+    critical_k: float | None
+    components: tuple[VarianceComponent, ...] = ()
+    reasons: Mapping[str, str] = field(default_factory=dict)

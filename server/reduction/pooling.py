@@ -1,0 +1,165 @@
+"""Several testers' results pooled into one figure that says how well they agree."""
+
+from collections.abc import Sequence
+from math import hypot, sqrt
+
+from server.errors import InvalidSignal
+from server.model.pooled import PooledFigure, Pooling, TesterFigure, TesterResult
+from server.reduction.components import variance_components
+from server.reduction.consensus import WeightedMean, heterogeneity, paule_mandel, weighted_mean
+from server.reduction.consistency import (
+    Precision,
+    consistency,
+    critical_h,
+    critical_k,
+    precision,
+    usual_number,
+)
+from server.reduction.quantiles import normal_quantile, t_quantile
+from server.reduction.tester_cells import check_results, gather
+
+COVERAGE = 0.95
+
+ONE_TESTER = "one tester only: no other to compare with"
+NO_UNCERTAINTY = "neither standard uncertainties nor repeated values are given"
+NO_SCATTER = "repeated values are all the same, so nothing says how sure they are"
+NOTHING_VARIES = "all values are the same, so nothing says how sure they are"
+ALL_ALIKE = "all testers' means are the same"
+ONE_REPEATED = "only one tester gave more than one value"
+NO_REPEATS = "no tester gave more than one value"
+TWO_TESTERS = "two testers always stand equally far from their mean"
+
+AGREEMENT = ("q", "i_squared", "birge_ratio")
+BETWEEN = ("between_tester_sd", "reproducibility_sd")
+H = ("h", "critical_h")
+K = ("k", "critical_k")
+UNCERTAINTY = ("standard_uncertainty", "interval")
+
+
+def pool(
+    results: Sequence[TesterResult], *, shared_uncertainty: float = 0.0, coverage: float = COVERAGE
+) -> Pooling:
+    """Pool testers by random effects, with what their spread says about their agreement.
+
+    Model:  x_i = m + b_i + e_i, b_i of variance tau^2, e_i of standard deviation u_i
+            tau^2 by Paule and Mandel;  m = sum(w x) / sum(w),  w = 1 / (u^2 + tau^2)
+            u(m) = max(1, c) / sqrt(sum w),  c^2 = sum w (x - m)^2 / (k - 1)
+            interval m +- t(k - 1) u(m)
+
+    Parameters
+    ----------
+    results : in one unit; standard uncertainties for all or for none. Without them a tester's
+        own comes from repeated values: s_r / sqrt(n).
+    shared_uncertainty : standard uncertainty of what all testers have in common (an instrument or
+        a calibration lent around), contained in each stated one. It is taken out of the weights
+        and added to the pooled figure: testers do not average it away.
+    coverage : of the interval.
+
+    Returns
+    -------
+    Pooling. A single tester is shown as one: its own value and uncertainty, no interval. What
+    can't be had is None, with a line in `reasons` under the field's name.
+
+    Raises
+    ------
+    InvalidSignal: no result, a value that is not finite, uncertainties for some only or not above
+    zero, a shared one larger than a stated one.
+
+    Notes
+    -----
+    Hartung and Knapp's c is one for Paule and Mandel's tau^2 where that is above zero; where it is
+    zero c would narrow the interval, so it is kept at least 1. With two testers t(1) = 12.7: the
+    interval says how little two can tell.
+
+    Sources
+    -------
+    docs/methods/pooling.md. Hartung and Knapp, Statistics in Medicine 20 (2001) 3875; Röver, Knapp
+    and Friede, BMC Med. Res. Methodol. 15 (2015) 99 (the factor kept at least 1; cited from
+    memory). Checked with published examples in tests/outside/test_interlab.py.
+    """
+    check_results(results)
+    testers = consistency(gather(results))
+    values = [t.value for t in testers]
+    u = _own_uncertainties(testers, shared_uncertainty)
+    known = u if u is not None and any(u) else [0.0] * len(values)
+    tau2 = paule_mandel(values, known)
+    pooled = _pooled(testers, weighted_mean(values, known, tau2), shared_uncertainty, coverage)
+    spread = precision(testers)
+    reasons = _reasons(testers, spread, u, pooled)
+    agreement = None if "q" in reasons else heterogeneity(values, known)
+    repeated = [t for t in testers if t.n > 1]
+    return Pooling(
+        n_testers=len(testers),
+        n_results=len(results),
+        pooled=pooled,
+        between_tester_sd=None if "between_tester_sd" in reasons else sqrt(tau2),
+        q=None if agreement is None else agreement.q,
+        i_squared=None if agreement is None else agreement.i_squared,
+        birge_ratio=None if agreement is None else agreement.birge_ratio,
+        repeatability_sd=spread.repeatability,
+        reproducibility_sd=spread.reproducibility,
+        testers=testers,
+        critical_h=critical_h(len(testers)),
+        critical_k=None
+        if "critical_k" in reasons
+        else critical_k(len(repeated), usual_number(repeated)),
+        components=variance_components(results),
+        reasons=reasons,
+    )
+
+
+def _own_uncertainties(testers: Sequence[TesterFigure], shared: float) -> list[float] | None:
+    """What each tester does not share with the others; None where nothing is known."""
+    own = []
+    for t in testers:
+        if t.standard_uncertainty is None:
+            return None
+        if shared > t.standard_uncertainty:
+            raise InvalidSignal("the shared uncertainty is larger than a tester's whole one")
+        own.append(sqrt(t.standard_uncertainty**2 - shared**2))
+    return own
+
+
+def _pooled(
+    testers: Sequence[TesterFigure],
+    mean: WeightedMean,
+    shared: float,
+    coverage: float,
+) -> PooledFigure:
+    freedom = len(testers) - 1
+    if freedom == 0:
+        only = testers[0].standard_uncertainty or None
+        return PooledFigure(testers[0].value, only, None, None, coverage, None)
+    own = mean.standard_error * max(1.0, mean.scatter_factor)
+    if own == 0:
+        return PooledFigure(mean.value, None, None, None, coverage, None)
+    tail = (1 + coverage) / 2
+    half = hypot(t_quantile(tail, freedom) * own, normal_quantile(tail) * shared)
+    whole = hypot(own, shared)
+    return PooledFigure(mean.value, whole, mean.value - half, mean.value + half, coverage, freedom)
+
+
+def _reasons(
+    testers: Sequence[TesterFigure],
+    spread: Precision,
+    u: Sequence[float] | None,
+    pooled: PooledFigure,
+) -> dict[str, str]:
+    """Field -> why it is None. The fields h and k stand for those of every tester."""
+    lines: list[tuple[str, bool, tuple[str, ...]]] = [
+        (ONE_TESTER, len(testers) == 1, (*AGREEMENT, *BETWEEN, *H, *K, "interval")),
+        (NO_UNCERTAINTY, u is None, (*AGREEMENT, "between_tester_sd")),
+        (NO_SCATTER, u is not None and not any(u), AGREEMENT),
+        (TWO_TESTERS, len(testers) == 2, H),
+        (ALL_ALIKE, all(t.h is None for t in testers), ("h",)),
+        (NO_REPEATS, spread.repeatability is None, ("repeatability_sd", *K)),
+        (NO_SCATTER, spread.repeatability == 0, K),
+        (ONE_REPEATED, all(t.k is None for t in testers), K),
+        (NOTHING_VARIES, pooled.standard_uncertainty is None and u is not None, UNCERTAINTY),
+        (NO_UNCERTAINTY, pooled.standard_uncertainty is None and u is None, UNCERTAINTY),
+    ]
+    reasons: dict[str, str] = {}
+    for reason, applies, fields in lines:
+        for name in fields if applies else ():
+            reasons.setdefault(name, reason)
+    return reasons
