@@ -5,11 +5,14 @@ Exit codes: 0 done (findings included), 1 refused or not reachable, 2 a file tha
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from server.errors import BenchledgerError, Unusable
+
+if TYPE_CHECKING:
+    from server.settings import Settings
 
 app = typer.Typer(
     add_completion=False,
@@ -126,10 +129,11 @@ def restore(
     typer.echo(f"Restored from {source}")
 
 
-def _settings(port: int | None = None, host: str | None = None):  # type: ignore[no-untyped-def]
+def _settings(port: int | None = None, host: str | None = None) -> "Settings":
+    """Settings from the environment; what was given on the command line goes before."""
     from server.settings import Settings
 
-    given = {"port": port, "host": host}
+    given: dict[str, Any] = {"port": port, "host": host}
     return Settings(**{name: value for name, value in given.items() if value is not None})
 
 

@@ -7,6 +7,7 @@ loads only what is missing.
 import os
 import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
@@ -24,6 +25,9 @@ from server.store.database import make_engine, migrate, read_session, write_sess
 from server.store.files import keep_upload_from
 from server.store.people import tester_for_token
 from server.store.tables import RunRow
+
+if TYPE_CHECKING:
+    from seed_data.scenario import SeedRun
 
 KEY = "demonstration:"
 TOKEN_FILE = "demo-token"  # noqa: S105  a file's name
@@ -79,9 +83,7 @@ def _load_runs(engine: Engine, settings: Settings, console: Console) -> None:
             bar.advance(loading)
 
 
-def _load_one(  # type: ignore[no-untyped-def]  the scenario is not typed for mypy
-    engine: Engine, settings: Settings, folder: Path, run, key: str
-) -> None:
+def _load_one(engine: Engine, settings: Settings, folder: Path, run: "SeedRun", key: str) -> None:
     """The same steps as an upload: keep the file, reduce it without a session, one short write."""
     bench = read_bench((folder / run.bench).read_bytes(), name=run.bench)
     upload = keep_upload_from(settings.files, folder / run.log, name=run.log)

@@ -5,9 +5,7 @@ from typing import TypeAlias
 
 from server.model.words import METRIC_UNITS, FindingCode, Meaning, MetricName, Severity
 
-JsonValue: TypeAlias = (
-    None | bool | int | float | str | list["JsonValue"] | dict[str, "JsonValue"]
-)
+JsonValue: TypeAlias = bool | int | float | str | list["JsonValue"] | dict[str, "JsonValue"] | None
 
 
 @dataclass(frozen=True, slots=True)
