@@ -21,8 +21,10 @@ from server.actions.issue_token import issue_token
 from server.model.views import Tester
 from server.settings import Settings
 from server.store.database import make_engine, migrate, read_session, write_session
+from server.store.dump import empty_tables
 from server.store.identity import new_public_id
 from server.store.people import tester_for_token
+from server.store.tables import Table
 
 POSTGRESQL_URL = os.environ.get("BENCHLEDGER_TEST_POSTGRESQL_URL")
 # Its name begins like a test class's; without this pytest would try to collect it.
@@ -110,12 +112,11 @@ def postgresql_admin() -> Iterator[sa.Connection]:
 
 
 @contextmanager
-def postgresql_database(template: str | None = None) -> Iterator[str]:
+def postgresql_database() -> Iterator[str]:
     """A database of its own, dropped at the end; gives its URL."""
     name = f"bl_test_{new_public_id()}"
-    like = f' TEMPLATE "{template}"' if template else ""
     with postgresql_admin() as admin:
-        admin.execute(sa.text(f'CREATE DATABASE "{name}"{like}'))
+        admin.execute(sa.text(f'CREATE DATABASE "{name}"'))
     try:
         assert POSTGRESQL_URL is not None
         yield f"{POSTGRESQL_URL.rsplit('/', 1)[0]}/{name}"
@@ -126,23 +127,33 @@ def postgresql_database(template: str | None = None) -> Iterator[str]:
 
 @pytest.fixture(scope="session")
 def migrated_postgresql(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The name of a database migrated once, the template of each test's own."""
+    """A database migrated once for this process, emptied after each test."""
     with postgresql_database() as url:
         migrate(Settings(data=tmp_path_factory.mktemp("pg"), database_url=url))
-        yield url.rsplit("/", 1)[1]
+        yield url
+
+
+def empty(settings: Settings) -> None:
+    """Delete every row: much quicker than a database for each test."""
+    engine = make_engine(settings)
+    with engine.begin() as connection:
+        empty_tables(connection, Table.metadata.sorted_tables)
+    engine.dispose()
 
 
 @pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgresql)])
 def settings(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Settings]:
-    """Settings of a fresh, migrated database and data folder."""
+    """Settings of an empty, migrated database and a fresh data folder."""
     data = tmp_path / "data"
     data.mkdir()
     if request.param == "sqlite":
         shutil.copy(request.getfixturevalue("migrated_sqlite"), data / "benchledger.sqlite3")
         yield Settings(data=data)
         return
-    with postgresql_database(request.getfixturevalue("migrated_postgresql")) as url:
-        yield Settings(data=data, database_url=url, pool_size=4)
+    url = request.getfixturevalue("migrated_postgresql")
+    settings = Settings(data=data, database_url=url, pool_size=4)
+    yield settings
+    empty(settings)
 
 
 @pytest.fixture
