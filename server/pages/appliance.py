@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from server.charts import along_the_load, where_the_watts_go
 from server.model.bench import Claim, ClaimReading
 from server.model.measured import Metric
+from server.model.results import Reduction
 from server.model.views import ApplianceView
 from server.model.words import MetricName, RunState
 from server.pages.claims import other_claims, show_claims
+from server.pages.methods import method_links
 from server.pages.pictures import show_figure
 from server.pages.rows import show_changes, show_plate, show_runs
 from server.pages.shapes import (
@@ -40,6 +42,7 @@ class AppliancePage:
     basis: str
     sentence: tuple[Part, ...]
     rests_on: str | None
+    how_sure: tuple[Link, ...]
     heads: tuple[Value, ...]
     plate: tuple[Value, ...]
     claims: tuple[ClaimShown, ...]
@@ -81,10 +84,11 @@ def appliance_page(view: ApplianceView, *, readings: Sequence[ClaimReading]) -> 
         basis=_basis(view),
         sentence=_set_apart(sentence, view, readings),
         rests_on=_rests_on(view),
+        how_sure=method_links(("first-order-uncertainty", "How sure is this?")),
         heads=_heads(view, readings),
         plate=show_plate(view.plate),
         claims=show_claims(readings, plate=view.plate),
-        load=(show_figure(along_the_load(reduction)),) if reduction and has_load else (),
+        load=_load(reduction) if reduction and has_load else (),
         watts=show_figure(watts, explore=False) if watts is not None else None,
         runs=show_runs(view.runs),
         other_claims=other_claims(view.claims, readings=readings),
@@ -171,6 +175,14 @@ def _figure(label: str, metric: Metric | None, typed: str | None = None) -> Valu
     return Value(label, shown.text, note=shown.beside, is_missing=shown.is_missing)
 
 
+def _load(reduction: Reduction) -> tuple[FigureShown, ...]:
+    links = method_links(("load-line", "How the curves are fitted"))
+    return (show_figure(along_the_load(reduction), links=links),)
+
+
 def _exports(view: ApplianceView) -> tuple[Link, ...]:
-    api = f"/api/v1/appliances/{view.appliance.public_id}"
-    return (Link("This page as JSON", api),)
+    own = view.appliance.public_id
+    return (
+        Link("This page as JSON", f"/api/v1/appliances/{own}"),
+        Link("Its runs as CSV", f"/api/v1/runs?appliance={own}&format=csv"),
+    )

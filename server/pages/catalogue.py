@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from server.model.views import ListingRow, Page
+from server.model.views import CatalogueFilter, ListingRow, Page
 from server.model.words import MetricName
 from server.pages.catalogue_filter import (
     FIGURES,
@@ -13,6 +13,7 @@ from server.pages.catalogue_filter import (
     SORTS,
     CatalogueForm,
     address,
+    twin,
 )
 from server.pages.shapes import Head, Option
 from server.wording.figures import (
@@ -67,6 +68,7 @@ class CataloguePage:
     first_href: str | None
     next_href: str | None
     limit: int
+    csv_href: str
 
 
 def show_row(row: ListingRow) -> CatalogueRow:
@@ -104,11 +106,12 @@ def _ratio(row: ListingRow) -> str:
 def catalogue_page(
     *,
     form: CatalogueForm,
+    wanted: CatalogueFilter,
     found: Page[ListingRow],
     categories: Sequence[tuple[str, int]],
     problems: Sequence[str],
-    cursor: str | None,
 ) -> CataloguePage:
+    cursor = wanted.cursor
     plain = CatalogueForm(sort=form.sort, order=form.order)
     is_narrowed = address(form) != address(plain)
     name, rising, falling, _ = SORTS[form.sort]
@@ -118,7 +121,7 @@ def catalogue_page(
             description="Mains-powered motor appliances: printed power beside measured figures.",
             path=address(form, cursor=cursor),
             section="appliances",
-            json_path=f"/api/v1{PATH}",
+            json_path=twin(wanted),
             is_indexed=not is_narrowed and cursor is None,
         ),
         title=_title(form),
@@ -147,6 +150,7 @@ def catalogue_page(
         first_href=address(form) if cursor else None,
         next_href=address(form, cursor=found.next) if found.next else None,
         limit=LIMIT,
+        csv_href=twin(wanted, format="csv"),
     )
 
 

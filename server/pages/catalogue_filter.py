@@ -138,3 +138,23 @@ def address(form: CatalogueForm, **changes: str | None) -> str:
     }
     kept = {name: word for name, word in words.items() if word}
     return f"{PATH}?{urlencode(kept)}" if kept else PATH
+
+
+def twin(wanted: CatalogueFilter, **changes: str) -> str:
+    """The address of the same list as JSON or CSV, its ranges in SI."""
+    words: dict[str, object] = {
+        "text": wanted.text,
+        "category": wanted.category,
+        "printed_power_min": wanted.printed_power_w[0],
+        "printed_power_max": wanted.printed_power_w[1],
+    }
+    for name, (low, high) in wanted.metric_ranges.items():
+        words |= {f"{name.value}_min": low, f"{name.value}_max": high}
+    words |= {
+        "sort": wanted.sort,
+        "order": "falling" if wanted.descending else "rising",
+        "cursor": wanted.cursor,
+        **changes,
+    }
+    kept = {name: word for name, word in words.items() if word is not None}
+    return f"/api/v1{PATH}?{urlencode(kept)}"

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from server.charts import claim_every_way
 from server.model.bench import Claim, ClaimReading, Plate
+from server.pages.methods import method_links
 from server.pages.pictures import show_figure
 from server.pages.shapes import ClaimShown, Value
 from server.wording.counts import show_date
@@ -27,7 +28,7 @@ def show_claims(readings: Sequence[ClaimReading], *, plate: Plate) -> tuple[Clai
                 id=section,
                 title=title,
                 wording=claim_wording(claim),
-                figure=show_figure(spec),
+                figure=show_figure(spec, links=method_links(("claims", "How this is worked out"))),
                 sentences=claim_sentences(reading, plate=plate),
             )
         )

@@ -1,16 +1,22 @@
 """The methods pages, made from docs/methods/*.md. Markdown only: HTML in it is shown, not run."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from server.errors import NotFound
 from server.model.methods import METHOD_VERSIONS
 from server.pages.shapes import Head, Link
 from server.wording.labels import kind_word
 
-FOLDER = Path(__file__).parents[2] / "docs" / "methods"
+if TYPE_CHECKING:
+    from markdown_it.token import Token
+
+DOCS = Path(__file__).parents[2] / "docs"
+FOLDER = DOCS / "methods"
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +38,7 @@ class MethodsPage:
 @dataclass(frozen=True, slots=True)
 class MethodPage:
     head: Head
+    crumb: Link | None
     body: str
     others: tuple[Link, ...]
 
@@ -54,8 +61,26 @@ def _read(path: Path) -> MethodShown:
             title = _plain(token.content)
         elif before.type == "paragraph_open" and not first:
             first = _plain(token.content).split(". ")[0].rstrip(".") + "."
+    _lead_links(tokens)
     body = parser.renderer.render(tokens, parser.options, {})
     return MethodShown(path.stem, f"/methods/{path.stem}", title, first, _framed(body))
+
+
+def _lead_links(tokens: "Sequence[Token]") -> None:
+    """Links between the files of the folder become links between the pages."""
+    for token in tokens:
+        for child in token.children or ():
+            href = str(child.attrs.get("href", "")) if child.type == "link_open" else ""
+            stem, _, anchor = href.partition("#")
+            if stem.endswith(".md") and (FOLDER / stem).is_file():
+                page = f"/methods/{Path(stem).stem}"
+                child.attrs["href"] = f"{page}#{anchor}" if anchor else page
+
+
+def method_links(*wanted: tuple[str, str]) -> tuple[Link, ...]:
+    """Links to method pages, (name, text) each, as far as they are written."""
+    known = {method.name: method.href for method in all_methods()}
+    return tuple(Link(text, known[name]) for name, text in wanted if name in known)
 
 
 def _plain(markdown: str) -> str:
@@ -100,6 +125,19 @@ def method_page(name: str) -> MethodPage:
             section="methods",
             kind="article",
         ),
+        crumb=Link("Methods", "/methods"),
         body=found.body,
         others=tuple(Link(m.title, m.href) for m in all_methods() if m is not found),
+    )
+
+
+@cache
+def api_page() -> MethodPage:
+    """The API in words, from docs/api.md."""
+    shown = _read(DOCS / "api.md")
+    return MethodPage(
+        head=Head(title=shown.title, description=shown.first, path="/api-guide", kind="article"),
+        crumb=None,
+        body=shown.body,
+        others=(Link("The API’s description as OpenAPI", "/api/v1/openapi.json"),),
     )

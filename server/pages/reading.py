@@ -11,7 +11,7 @@ from server.model.words import RunState
 from server.pages.catalogue import catalogue_page
 from server.pages.catalogue_filter import read_filter, read_form
 from server.pages.front import N_ROWS, N_RUNS, front_page
-from server.pages.methods import method_page, methods_page
+from server.pages.methods import api_page, method_page, methods_page
 from server.pages.prose import DATA_LICENCE, SAFETY
 from server.pages.request import site_of
 from server.pages.templating import render
@@ -46,10 +46,10 @@ def catalogue(request: Request, session: ReadSession, viewer: Viewer) -> Respons
     wanted, problems = read_filter(form, cursor)
     page = catalogue_page(
         form=form,
+        wanted=wanted,
         found=list_catalogue(session, filters=wanted),
         categories=categories(session),
         problems=problems,
-        cursor=cursor,
     )
     return render(request, "catalogue.html", page, site=site_of(request, viewer))
 
@@ -62,6 +62,11 @@ def methods(request: Request, viewer: Viewer) -> Response:
 @router.get("/methods/{name}")
 def method(request: Request, name: str, viewer: Viewer) -> Response:
     return render(request, "method.html", method_page(name), site=site_of(request, viewer))
+
+
+@router.get("/api-guide")
+def api_guide(request: Request, viewer: Viewer) -> Response:
+    return render(request, "method.html", api_page(), site=site_of(request, viewer))
 
 
 @router.get("/safety")

@@ -11,6 +11,7 @@ from server.model.results import Reduction
 from server.model.views import RunView, Tester
 from server.model.words import MetricName, RunState
 from server.pages.claims import show_claims
+from server.pages.methods import method_links
 from server.pages.pictures import show_figure
 from server.pages.rows import (
     show_changes,
@@ -198,7 +199,8 @@ def _trace(reduction: Reduction | None) -> FigureShown | None:
 def _load(reduction: Reduction | None) -> tuple[FigureShown, ...]:
     if reduction is None or not (reduction.points or reduction.curves):
         return ()
-    return (show_figure(along_the_load(reduction)),)
+    links = method_links(("load-line", "How the curves are fitted"))
+    return (show_figure(along_the_load(reduction), links=links),)
 
 
 def _residuals(reduction: Reduction | None) -> tuple[FigureShown, ...]:

@@ -130,17 +130,21 @@ def side_by_side_page(
         rows=_rows(views) if is_whole else (),
         sentences=_sentences(views) if is_whole else (),
         load=(show_figure(along_the_load(named)),) if is_whole and len(named) > 1 else (),
-        exports=(
-            Link("This comparison as JSON", f"/api/v1/compare?{address(ids).partition('?')[2]}"),
-        )
-        if is_whole
-        else (),
+        exports=_exports(ids) if is_whole else (),
         can_add=len(views) < MOST,
         add_title="Add an appliance" if views else "Choose appliances",
         text=text,
         picks_title="Found" if text else "Newest in the catalogue",
         picks=picks,
         problems=tuple(problems),
+    )
+
+
+def _exports(ids: Sequence[str]) -> tuple[Link, ...]:
+    api = f"/api/v1/compare?{urlencode([('appliance', one) for one in ids])}"
+    return (
+        Link("This comparison as JSON", api),
+        Link("This comparison as CSV", f"{api}&format=csv"),
     )
 
 

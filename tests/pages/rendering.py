@@ -4,7 +4,7 @@ from server.actions.read_run_claims import read_run_claims
 from server.model.views import Page
 from server.pages.appliance import appliance_page
 from server.pages.catalogue import catalogue_page
-from server.pages.catalogue_filter import CatalogueForm
+from server.pages.catalogue_filter import CatalogueForm, read_filter
 from server.pages.front import front_page
 from server.pages.methods import methods_page
 from server.pages.prose import DATA_LICENCE, SAFETY
@@ -27,12 +27,13 @@ def front(name: str = "Millbeck", *, is_empty: bool = False) -> str:
 
 def catalogue(name: str = "Millbeck", *, is_empty: bool = False) -> str:
     rows = () if is_empty else tuple(samples.listing_row(name, n) for n in range(1, 6))
+    form = CatalogueForm(text=name)
     page = catalogue_page(
-        form=CatalogueForm(text=name),
+        form=form,
+        wanted=read_filter(form, None)[0],
         found=Page(rows, None if is_empty else "next-cursor"),
         categories=CATEGORIES,
         problems=(),
-        cursor=None,
     )
     return render_text("catalogue.html", page=page, site=SITE)
 

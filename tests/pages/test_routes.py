@@ -349,3 +349,26 @@ def test_a_very_long_log_is_followed_on_its_page(filled: Path, tmp_path: Path) -
         assert "Being worked out" in text_of(soup)
         status = soup.select_one("[data-wait]")["data-wait"]
         assert browser.get(status).json()["state"] == "working"
+
+
+def test_the_twin_of_a_filtered_list_holds_the_same_appliances(
+    browser_without_scripts: Browser,
+) -> None:
+    path = "/appliances?text=router&printed_from=1&figure=efficiency_max&from=10&sort=ratio"
+    page = BeautifulSoup(browser_without_scripts.get(path).text, "html.parser")
+    shown = [box["value"] for box in page.select("tbody input[name=appliance]")]
+    twin = page.select_one('link[rel=alternate][type="application/json"]')["href"]
+    items = browser_without_scripts.get(twin).json()["items"]
+    assert [item["id"] for item in items] == shown
+    assert len(shown) == 1
+    csv = page.select_one('a[href*="format=csv"]')["href"]
+    assert browser_without_scripts.get(csv).headers["content-type"].startswith("text/csv")
+
+
+def test_the_api_in_words_and_each_method_have_a_page(browser_without_scripts: Browser) -> None:
+    assert "GET /appliances" in text_of(opened(browser_without_scripts, "/api-guide"))
+    methods = opened(browser_without_scripts, "/methods").select(".method-list a")
+    assert len(methods) >= 5
+    for link in methods:
+        page = opened(browser_without_scripts, link["href"])
+        assert text_of(page, "h1").strip() == link.get_text()
