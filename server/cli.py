@@ -60,6 +60,19 @@ def reduce(
 
 
 @app.command()
+def pool(
+    results: Annotated[
+        Path, typer.Argument(help="CSV: tester,value,standard_uncertainty or tester,value")
+    ],
+    json: Annotated[bool, typer.Option("--json", help="one JSON object")] = False,
+) -> None:
+    """Pool several testers' results of one quantity and say how well they agree."""
+    from server.commands.pool import pool as run
+
+    run(results, as_json=json)
+
+
+@app.command()
 def send(
     log: LogFile,
     bench: BenchFile = None,

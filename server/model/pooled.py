@@ -69,23 +69,31 @@ class TesterFigure:
 
 @dataclass(frozen=True, slots=True)
 class VarianceComponent:
-    """Standard deviation that one level adds. None always comes with a `reason`."""
+    """Standard deviation that one level adds. None always comes with a `reason`.
+
+    `includes`: narrower levels that the layout can't tell from this one.
+    """
 
     level: Level
     sd: float | None
     degrees_of_freedom: int | None = None
     reason: str | None = None
+    includes: tuple[Level, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Pooling:
-    """What several testers' results say together. None always has its reason in `reasons`."""
+    """What several testers' results say together. None always has its reason in `reasons`.
+
+    `q_probability`: chance of a Q this large or larger among testers who agree.
+    """
 
     n_testers: int
     n_results: int
     pooled: PooledFigure
     between_tester_sd: float | None
     q: float | None
+    q_probability: float | None
     i_squared: float | None
     birge_ratio: float | None
     repeatability_sd: float | None

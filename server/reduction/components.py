@@ -44,8 +44,8 @@ def variance_components(results: Sequence[TesterResult]) -> tuple[VarianceCompon
     Returns
     -------
     One VarianceComponent for each Level, from the widest. `sd` is None with a `reason` where the
-    layout can't tell the level from its neighbour. An estimate below zero is shown as zero, after
-    the levels above were solved with it as it is.
+    layout can't tell the level from the one above, which then `includes` it. An estimate below
+    zero is shown as zero, after the levels above were solved with it as it is.
 
     Notes
     -----
@@ -58,33 +58,33 @@ def variance_components(results: Sequence[TesterResult]) -> tuple[VarianceCompon
     from memory). ISO 5725-3 treats balanced nested layouts.
     """
     stages = _stages(results)
-    told = {Level(s.level) for s in stages[1:]}
     estimates = _solve(stages)
-    known = _known_within(results, told)
-    if known is not None and stages[1:]:
+    known = _known_within(results, stages)
+    if known is not None and len(stages) > 1:
         estimates[stages[-1].level] -= known
-    return tuple(
-        _component(level, stages, estimates, known if level is Level.READING else None)
-        for level in Level
-    )
+    components: list[VarianceComponent] = []
+    merged: list[Level] = []  # levels below that the next one told must hold
+    for level in reversed(Level):
+        if level is Level.READING and known is not None:
+            components.append(VarianceComponent(level, sqrt(known)))
+        elif level in estimates:
+            i = next(i for i, stage in enumerate(stages) if i > 0 and stage.level is level)
+            freedom = len(stages[i].size) - len(stages[i - 1].size)
+            sd = sqrt(max(0.0, estimates[level]))
+            components.append(
+                VarianceComponent(level, sd, freedom, includes=tuple(reversed(merged)))
+            )
+            merged = []
+        else:
+            components.append(VarianceComponent(level, None, reason=ONE_OF[level]))
+            merged.append(level)
+    return tuple(reversed(components))
 
 
-def _component(
-    level: Level, stages: Sequence[Stage], estimates: Mapping[Level, float], known: float | None
-) -> VarianceComponent:
-    if known is not None:
-        return VarianceComponent(level, sqrt(known))
-    if level not in estimates:
-        return VarianceComponent(level, None, reason=ONE_OF[level])
-    i = next(i for i, stage in enumerate(stages) if stage.level is level and i > 0)
-    freedom = len(stages[i].size) - len(stages[i - 1].size)
-    return VarianceComponent(level, sqrt(max(0.0, estimates[level])), freedom)
-
-
-def _known_within(results: Sequence[TesterResult], told: set[Level]) -> float | None:
+def _known_within(results: Sequence[TesterResult], stages: Sequence[Stage]) -> float | None:
     """Mean square of the scatter stated within runs, where no run has several readings."""
     scatter = [r.u_within_run for r in results if r.u_within_run is not None]
-    if Level.READING in told or len(scatter) < len(results):
+    if stages[-1].level is Level.READING or len(scatter) < len(results):
         return None
     return fsum(u * u for u in scatter) / len(scatter)
 

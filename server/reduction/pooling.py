@@ -15,7 +15,7 @@ from server.reduction.consistency import (
     precision,
     usual_number,
 )
-from server.reduction.quantiles import normal_quantile, t_quantile
+from server.reduction.quantiles import normal_quantile, q_probability, t_quantile
 from server.reduction.tester_cells import check_results, gather
 
 COVERAGE = 0.95
@@ -29,7 +29,7 @@ ONE_REPEATED = "only one tester gave more than one value"
 NO_REPEATS = "no tester gave more than one value"
 TWO_TESTERS = "two testers always stand equally far from their mean"
 
-AGREEMENT = ("q", "i_squared", "birge_ratio")
+AGREEMENT = ("q", "q_probability", "i_squared", "birge_ratio")
 BETWEEN = ("between_tester_sd", "reproducibility_sd")
 H = ("h", "critical_h")
 K = ("k", "critical_k")
@@ -88,12 +88,18 @@ def pool(
     reasons = _reasons(testers, spread, u, pooled)
     agreement = None if "q" in reasons else heterogeneity(values, known)
     repeated = [t for t in testers if t.n > 1]
+    is_stated = results[0].standard_uncertainty is not None
     return Pooling(
         n_testers=len(testers),
         n_results=len(results),
         pooled=pooled,
         between_tester_sd=None if "between_tester_sd" in reasons else sqrt(tau2),
         q=None if agreement is None else agreement.q,
+        q_probability=None
+        if agreement is None
+        else q_probability(
+            agreement.q, len(testers) - 1, None if is_stated else spread.repeat_freedom
+        ),
         i_squared=None if agreement is None else agreement.i_squared,
         birge_ratio=None if agreement is None else agreement.birge_ratio,
         repeatability_sd=spread.repeatability,

@@ -1,0 +1,113 @@
+"""Pooled results in the contract's JSON, and the sentences that say who stands out."""
+
+from server.model.measured import JsonValue
+from server.model.pooled import Level, Pooling, TesterFigure, VarianceComponent
+from server.wording.numbers import NB_SPACE, fixed, significant
+
+Json = dict[str, JsonValue]
+
+DISAGREEMENT = 0.05  # chance of such a spread among testers who agree; 5 % is usual
+_ADDED_BY = {
+    Level.TESTER: "testers",
+    Level.SPECIMEN: "specimens",
+    Level.RUN: "runs",
+    Level.READING: "readings",
+}
+METHOD = "random effects by Paule and Mandel, interval by Hartung and Knapp"
+
+
+def pooling_to_json(pooling: Pooling) -> Json:
+    """The one JSON object of `benchledger pool --json`; nothing here rounds."""
+    pooled = pooling.pooled
+    return {
+        "n_testers": pooling.n_testers,
+        "n_results": pooling.n_results,
+        "pooled": {
+            "value": pooled.value,
+            "standard_uncertainty": pooled.standard_uncertainty,
+            "interval": {"low": pooled.low, "high": pooled.high, "coverage": pooled.coverage},
+            "degrees_of_freedom": pooled.degrees_of_freedom,
+        },
+        "between_tester_sd": pooling.between_tester_sd,
+        "q": pooling.q,
+        "q_probability": pooling.q_probability,
+        "i_squared": pooling.i_squared,
+        "birge_ratio": pooling.birge_ratio,
+        "repeatability_sd": pooling.repeatability_sd,
+        "reproducibility_sd": pooling.reproducibility_sd,
+        "consistency": [_tester_to_json(t) for t in pooling.testers],
+        "critical": {"h": pooling.critical_h, "k": pooling.critical_k},
+        "components": [_component_to_json(c) for c in pooling.components],
+        "findings": [*flag_sentences(pooling)],
+        "reasons": dict(pooling.reasons),
+        "method": METHOD,
+    }
+
+
+def _tester_to_json(t: TesterFigure) -> Json:
+    return {
+        "tester": t.tester,
+        "n": t.n,
+        "value": t.value,
+        "standard_uncertainty": t.standard_uncertainty,
+        "standard_deviation": t.sd,
+        "h": t.h,
+        "k": t.k,
+        "critical_k": t.critical_k,
+        "flagged": t.is_flagged,
+    }
+
+
+def _component_to_json(c: VarianceComponent) -> Json:
+    return {
+        "level": c.level.value,
+        "sd": c.sd,
+        "degrees_of_freedom": c.degrees_of_freedom,
+        "includes": [level.value for level in c.includes],
+        "reason": c.reason,
+    }
+
+
+def flag_sentences(pooling: Pooling) -> tuple[str, ...]:
+    """One sentence for each reason why a tester stands out, in the order of the testers."""
+    sentences: list[str] = []
+    for t in pooling.testers:
+        if t.is_h_flagged and t.h is not None and pooling.critical_h is not None:
+            side = "above" if t.h > 0 else "below"
+            sentences.append(
+                f"{t.tester} lies further {side} the mean of all testers than one of 200 would by"
+                f" chance (h {fixed(t.h, 2)}, critical {fixed(pooling.critical_h, 2)})."
+            )
+        if t.is_k_flagged and t.k is not None and t.critical_k is not None:
+            sentences.append(
+                f"{t.tester}'s own results scatter more than those of one tester in 200 would by"
+                f" chance (k {fixed(t.k, 2)}, critical {fixed(t.critical_k, 2)})."
+            )
+    return tuple(sentences)
+
+
+def agreement_sentence(pooling: Pooling) -> str:
+    """How well the testers agree, in one sentence."""
+    n = pooling.n_testers
+    if n == 1:
+        runs = "one run" if pooling.testers[0].n == 1 else f"{pooling.testers[0].n} runs"
+        return f"One tester, {runs}: nothing to pool yet."
+    few = " Two testers tell little: hence the wide interval." if n == 2 else ""
+    if pooling.q_probability is None or pooling.i_squared is None:
+        return f"{n} testers; whether they agree can't be told: {pooling.reasons['q']}.{few}"
+    if pooling.q_probability > DISAGREEMENT:
+        return f"{n} testers agree within their uncertainties, as far as these tell.{few}"
+    share = fixed(100 * pooling.i_squared, 0)
+    return (
+        f"{n} testers disagree by more than their uncertainties explain:"
+        f" {share}{NB_SPACE}% of the spread is between testers.{few}"
+    )
+
+
+def component_sentence(component: VarianceComponent) -> str:
+    """What one level adds, and what else is in it; empty where it can't be told."""
+    if component.sd is None:
+        return ""
+    what = ", ".join(_ADDED_BY[level] for level in component.includes)
+    words = f", with what {what} add" if what else ""
+    return f"Spread {component.level.value}{words}: sd {significant(component.sd)}"
