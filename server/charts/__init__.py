@@ -2,6 +2,7 @@
 
 from server.charts.claims import claim_every_way
 from server.charts.figure import FigureSpec, FigureTable, figure_table
+from server.charts.forest import ForestRow, forest_of_testers
 from server.charts.listings import printed_and_measured
 from server.charts.load import along_the_load
 from server.charts.palette import CHART_CSS
@@ -14,6 +15,7 @@ __all__ = [
     "CHART_CSS",
     "FigureSpec",
     "FigureTable",
+    "ForestRow",
     "MIDDLE",
     "NARROW",
     "WIDE",
@@ -25,6 +27,7 @@ __all__ = [
     "figure_table",
     "fit_residuals",
     "printed_and_measured",
+    "forest_of_testers",
     "run_trace",
     "where_the_watts_go",
 ]

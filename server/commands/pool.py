@@ -8,7 +8,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from server.commands.inputs import check_log
-from server.model.pooled import PooledFigure, Pooling, TesterFigure
+from server.model.pooled import Pooling
 from server.wording.figures import value_with_uncertainty
 from server.wording.numbers import NB_SPACE, fixed, significant
 from server.wording.pooled import (
@@ -16,7 +16,9 @@ from server.wording.pooled import (
     agreement_sentence,
     component_sentence,
     flag_sentences,
+    flag_words,
     pooling_to_json,
+    show_pooled,
 )
 
 NONE = "–"
@@ -64,23 +66,15 @@ def _testers(pooling: Pooling) -> Table:
             NONE if t.sd is None else significant(t.sd),
             _two(t.h),
             _two(t.k),
-            _flag(t),
+            flag_words(t),
         )
     return table
-
-
-def _flag(t: TesterFigure) -> str:
-    return " and ".join(
-        words
-        for words, applies in (("stands apart", t.is_h_flagged), ("scatters", t.is_k_flagged))
-        if applies
-    )
 
 
 def _figures(pooling: Pooling) -> Table:
     table = Table("what", "figure", "note")
     rows: list[tuple[str, str | None, str]] = [
-        (f"pooled, testers: {pooling.n_testers}", _pooled(pooling.pooled), "interval"),
+        (f"pooled, testers: {pooling.n_testers}", show_pooled(pooling.pooled), "interval"),
         ("between testers, sd", _plain(pooling.between_tester_sd), "between_tester_sd"),
         ("Q", _plain(pooling.q), "q"),
         ("chance of such a Q", _percent(pooling.q_probability), "q_probability"),
@@ -95,13 +89,6 @@ def _figures(pooling: Pooling) -> Table:
         reason = pooling.reasons.get(name, "")
         table.add_row(what, NONE if figure is None else figure, escape(reason))
     return table
-
-
-def _pooled(figure: PooledFigure) -> str:
-    if figure.low is None or figure.high is None:
-        return value_with_uncertainty(figure.value, figure.standard_uncertainty, "")
-    # The half-width of the interval, which for few testers is far more than twice u.
-    return value_with_uncertainty(figure.value, (figure.high - figure.low) / 4, "")
 
 
 def _plain(value: float | None) -> str | None:

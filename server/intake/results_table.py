@@ -12,11 +12,10 @@ from server.errors import Problem, TooLarge, Unusable
 from server.intake.cells import SPACES, grouping, is_blank, tidy
 from server.intake.limits import ReadLimits
 from server.intake.text import decode, lines_of, open_text
-from server.model.pooled import TesterResult
+from server.model.pooled import LARGEST, SMALLEST_U, BenchResult
 
 MAX_RESULTS = 100_000
 MOST_PROBLEMS = 20
-LARGEST = 1e40  # beyond this nothing is a quantity of a bench test
 
 COLUMNS = {
     "tester": "tester",
@@ -42,7 +41,7 @@ class _Line:
 
 def read_results(
     path: Path, *, name: str, limits: ReadLimits | None = None
-) -> tuple[TesterResult, ...]:
+) -> tuple[BenchResult, ...]:
     """Results in the order of the file.
 
     Columns `tester` and `value`; `standard_uncertainty` where it is known for all; `specimen` and
@@ -142,7 +141,7 @@ class _Reader:
             _COMMA.fullmatch(f) and not _EITHER.fullmatch(f) for f in figures
         )
 
-    def result(self, line: _Line, problems: list[Problem]) -> TesterResult | None:
+    def result(self, line: _Line, problems: list[Problem]) -> BenchResult | None:
         """The line's result, or None with what is wrong added to `problems`."""
         if any(line.cells[self.width :]):
             problems.append(
@@ -163,7 +162,7 @@ class _Reader:
         u = None
         if not is_blank(self._cell(line, "standard_uncertainty")):
             u = self._number(line, "standard_uncertainty", problems)
-            if u is not None and u <= 0:
+            if u is not None and u < SMALLEST_U:
                 remedy = "Give the standard uncertainty (k = 1), or leave the column out."
                 problems.append(
                     Problem("it must be above zero.", remedy, line.row, "standard_uncertainty")
@@ -171,7 +170,7 @@ class _Reader:
         if value is None or len(problems) > n_before:
             return None
         specimen, run = self._cell(line, "specimen"), self._cell(line, "run")
-        return TesterResult(tester, value, u, specimen=specimen or None, run=run or None)
+        return BenchResult(tester, value, u, specimen=specimen or None, run=run or None)
 
     def _cell(self, line: _Line, column: str) -> str:
         position = self.columns.get(column)
@@ -219,7 +218,7 @@ def _spelled_twice(lines: Sequence[_Line], position: int) -> list[Problem]:
 
 
 def _partly_stated(
-    lines: Sequence[_Line], found: Sequence[TesterResult], columns: dict[str, int]
+    lines: Sequence[_Line], found: Sequence[BenchResult], columns: dict[str, int]
 ) -> list[Problem]:
     position = columns.get("standard_uncertainty")
     if position is None or not any(r.standard_uncertainty is not None for r in found):

@@ -4,6 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+# Beyond these, which no bench test comes near, powers of the figures leave what a float can hold.
+LARGEST = 1e40
+SMALLEST_U = 1e-40
+
 
 class Level(StrEnum):
     """Where results can differ, from the widest to the narrowest."""
@@ -15,7 +19,7 @@ class Level(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class TesterResult:
+class BenchResult:
     """One result of one tester.
 
     `standard_uncertainty`: of this result, instruments included; given for all results or for none.
@@ -44,7 +48,7 @@ class PooledFigure:
 
 
 @dataclass(frozen=True, slots=True)
-class TesterFigure:
+class PerTester:
     """One tester among the others. `n` runs, their mean, `sd` among them (None for one run).
 
     `h`: how far the mean stands from the others', `k`: how large the scatter is beside theirs.
@@ -98,7 +102,7 @@ class Pooling:
     birge_ratio: float | None
     repeatability_sd: float | None
     reproducibility_sd: float | None
-    testers: tuple[TesterFigure, ...]
+    testers: tuple[PerTester, ...]
     critical_h: float | None
     critical_k: float | None
     components: tuple[VarianceComponent, ...] = ()

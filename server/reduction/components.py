@@ -5,7 +5,7 @@ from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from math import fsum, sqrt
 
-from server.model.pooled import Level, TesterResult, VarianceComponent
+from server.model.pooled import BenchResult, Level, VarianceComponent
 
 ONE_OF = {
     Level.TESTER: "only one tester",
@@ -27,7 +27,7 @@ class Stage:
     mean: Mapping[Hashable, float]
 
 
-def variance_components(results: Sequence[TesterResult]) -> tuple[VarianceComponent, ...]:
+def variance_components(results: Sequence[BenchResult]) -> tuple[VarianceComponent, ...]:
     """Components of variance of readings in runs of specimens at testers, by nested ANOVA.
 
     Model:  y = m + tester + specimen + run + reading, each level random within the one above.
@@ -81,7 +81,7 @@ def variance_components(results: Sequence[TesterResult]) -> tuple[VarianceCompon
     return tuple(reversed(components))
 
 
-def _known_within(results: Sequence[TesterResult], stages: Sequence[Stage]) -> float | None:
+def _known_within(results: Sequence[BenchResult], stages: Sequence[Stage]) -> float | None:
     """Mean square of the scatter stated within runs, where no run has several readings."""
     scatter = [r.u_within_run for r in results if r.u_within_run is not None]
     if stages[-1].level is Level.READING or len(scatter) < len(results):
@@ -89,7 +89,7 @@ def _known_within(results: Sequence[TesterResult], stages: Sequence[Stage]) -> f
     return fsum(u * u for u in scatter) / len(scatter)
 
 
-def _stages(results: Sequence[TesterResult]) -> list[Stage]:
+def _stages(results: Sequence[BenchResult]) -> list[Stage]:
     """Everything together, then each level that has more groups than the one before."""
     keys: list[tuple[Level, list[Hashable]]] = [
         (Level.TESTER, [r.tester for r in results]),

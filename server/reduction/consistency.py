@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import fsum, sqrt
 
-from server.model.pooled import TesterFigure
+from server.model.pooled import PerTester
 from server.reduction.quantiles import f_quantile, t_quantile
 
 SIGNIFICANCE = 0.005  # E691's, two-sided for h
@@ -25,7 +25,7 @@ class Precision:
     repeat_freedom: int
 
 
-def precision(testers: Sequence[TesterFigure]) -> Precision:
+def precision(testers: Sequence[PerTester]) -> Precision:
     """Repeatability and reproducibility from each tester's mean, scatter and number of runs.
 
     Model:  s_r^2 = sum (n_i - 1) s_i^2 / sum (n_i - 1)
@@ -70,7 +70,7 @@ def precision(testers: Sequence[TesterFigure]) -> Precision:
     return Precision(repeatability, sqrt(between), sqrt(between + within), freedom)
 
 
-def consistency(testers: Sequence[TesterFigure]) -> tuple[TesterFigure, ...]:
+def consistency(testers: Sequence[PerTester]) -> tuple[PerTester, ...]:
     """The same testers with h and k, and whether either is over its critical value.
 
     Model:  h_i = (x_i - mean) / s, plain mean and standard deviation s of the p means;
@@ -78,7 +78,7 @@ def consistency(testers: Sequence[TesterFigure]) -> tuple[TesterFigure, ...]:
 
     Returns
     -------
-    TesterFigure for each, in the order given. h is None below three testers (with two it is
+    PerTester for each, in the order given. h is None below three testers (with two it is
     always 0.71) and where all means are the same; k is None for a tester with one run, where only
     one tester has several, and where nothing scatters.
 
@@ -143,7 +143,7 @@ def critical_k(n_testers: int, n_runs: int, significance: float = SIGNIFICANCE) 
     return _critical_k(n_runs - 1, (n_testers - 1) * (n_runs - 1), significance)
 
 
-def usual_number(testers: Sequence[TesterFigure]) -> int:
+def usual_number(testers: Sequence[PerTester]) -> int:
     """The number of runs that most testers made; the larger of two that are as frequent."""
     counted = Counter(t.n for t in testers)
     return max(counted, key=lambda n: (counted[n], n))

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from math import hypot, sqrt
 
 from server.errors import InvalidSignal
-from server.model.pooled import PooledFigure, Pooling, TesterFigure, TesterResult
+from server.model.pooled import BenchResult, PerTester, PooledFigure, Pooling
 from server.reduction.components import variance_components
 from server.reduction.consensus import WeightedMean, heterogeneity, paule_mandel, weighted_mean
 from server.reduction.consistency import (
@@ -37,7 +37,7 @@ UNCERTAINTY = ("standard_uncertainty", "interval")
 
 
 def pool(
-    results: Sequence[TesterResult], *, shared_uncertainty: float = 0.0, coverage: float = COVERAGE
+    results: Sequence[BenchResult], *, shared_uncertainty: float = 0.0, coverage: float = COVERAGE
 ) -> Pooling:
     """Pool testers by random effects, with what their spread says about their agreement.
 
@@ -114,7 +114,7 @@ def pool(
     )
 
 
-def _own_uncertainties(testers: Sequence[TesterFigure], shared: float) -> list[float] | None:
+def _own_uncertainties(testers: Sequence[PerTester], shared: float) -> list[float] | None:
     """What each tester does not share with the others; None where nothing is known."""
     own = []
     for t in testers:
@@ -127,7 +127,7 @@ def _own_uncertainties(testers: Sequence[TesterFigure], shared: float) -> list[f
 
 
 def _pooled(
-    testers: Sequence[TesterFigure],
+    testers: Sequence[PerTester],
     mean: WeightedMean,
     shared: float,
     coverage: float,
@@ -146,7 +146,7 @@ def _pooled(
 
 
 def _reasons(
-    testers: Sequence[TesterFigure],
+    testers: Sequence[PerTester],
     spread: Precision,
     u: Sequence[float] | None,
     pooled: PooledFigure,

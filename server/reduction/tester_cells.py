@@ -5,11 +5,7 @@ from dataclasses import dataclass
 from math import fsum, isfinite, sqrt
 
 from server.errors import InvalidSignal
-from server.model.pooled import TesterFigure, TesterResult
-
-# Beyond these the powers that the formulas need leave what a float can hold.
-LARGEST = 1e40
-SMALLEST_U = 1e-40
+from server.model.pooled import LARGEST, SMALLEST_U, BenchResult, PerTester
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +16,7 @@ class RunMean:
     u: float | None
 
 
-def check_results(results: Sequence[TesterResult]) -> None:
+def check_results(results: Sequence[BenchResult]) -> None:
     """Raises InvalidSignal where no pooling is possible: see `pool`."""
     if not results:
         raise InvalidSignal("there is no result to pool")
@@ -35,7 +31,7 @@ def check_results(results: Sequence[TesterResult]) -> None:
             raise InvalidSignal(f"a standard uncertainty of {u!r} can't be: it is above zero")
 
 
-def gather(results: Sequence[TesterResult]) -> tuple[TesterFigure, ...]:
+def gather(results: Sequence[BenchResult]) -> tuple[PerTester, ...]:
     """One cell for each tester, in the order in which they first appear.
 
     Model:  value = mean of the runs;  u^2 = (mean stated u)^2 + s_r^2 / n, each where known
@@ -47,7 +43,7 @@ def gather(results: Sequence[TesterResult]) -> tuple[TesterFigure, ...]:
 
     Returns
     -------
-    TesterFigure with n runs, mean, sd among the runs (None for one run) and standard uncertainty
+    PerTester with n runs, mean, sd among the runs (None for one run) and standard uncertainty
     (None where neither uncertainties are stated nor anyone made two runs).
 
     Notes
@@ -56,7 +52,7 @@ def gather(results: Sequence[TesterResult]) -> tuple[TesterFigure, ...]:
     not divided by the root of their number. s_r is pooled over all testers: few repeats tell
     little about one tester's own scatter.
     """
-    by_tester: dict[str, list[TesterResult]] = {}
+    by_tester: dict[str, list[BenchResult]] = {}
     for result in results:
         by_tester.setdefault(result.tester, []).append(result)
     runs = {tester: _run_means(rows) for tester, rows in by_tester.items()}
@@ -65,13 +61,13 @@ def gather(results: Sequence[TesterResult]) -> tuple[TesterFigure, ...]:
     within = fsum((c.n - 1) * (c.sd or 0.0) ** 2 for c in cells.values())
     variance = within / freedom if freedom else None
     return tuple(
-        TesterFigure(cell.tester, cell.n, cell.value, _u(runs[tester], variance), cell.sd)
+        PerTester(cell.tester, cell.n, cell.value, _u(runs[tester], variance), cell.sd)
         for tester, cell in cells.items()
     )
 
 
-def _run_means(results: Sequence[TesterResult]) -> list[RunMean]:
-    runs: dict[Hashable, list[TesterResult]] = {}
+def _run_means(results: Sequence[BenchResult]) -> list[RunMean]:
+    runs: dict[Hashable, list[BenchResult]] = {}
     for index, r in enumerate(results):
         runs.setdefault(index if r.run is None else (r.specimen, r.run), []).append(r)
     return [
@@ -85,11 +81,11 @@ def _run_means(results: Sequence[TesterResult]) -> list[RunMean]:
     ]
 
 
-def _cell(tester: str, runs: Sequence[RunMean]) -> TesterFigure:
+def _cell(tester: str, runs: Sequence[RunMean]) -> PerTester:
     n = len(runs)
     mean = _mean([r.value for r in runs])
     sd = sqrt(fsum((r.value - mean) ** 2 for r in runs) / (n - 1)) if n > 1 else None
-    return TesterFigure(tester, n, mean, None, sd)
+    return PerTester(tester, n, mean, None, sd)
 
 
 def _u(runs: Sequence[RunMean], variance: float | None) -> float | None:

@@ -1,8 +1,9 @@
 """Pooled results in the contract's JSON, and the sentences that say who stands out."""
 
 from server.model.measured import JsonValue
-from server.model.pooled import Level, Pooling, TesterFigure, VarianceComponent
-from server.wording.numbers import NB_SPACE, fixed, significant
+from server.model.pooled import Level, PerTester, PooledFigure, Pooling, VarianceComponent
+from server.wording.figures import value_with_uncertainty
+from server.wording.numbers import COVERAGE_FACTOR, NB_SPACE, fixed, significant
 
 Json = dict[str, JsonValue]
 
@@ -44,7 +45,7 @@ def pooling_to_json(pooling: Pooling) -> Json:
     }
 
 
-def _tester_to_json(t: TesterFigure) -> Json:
+def _tester_to_json(t: PerTester) -> Json:
     return {
         "tester": t.tester,
         "n": t.n,
@@ -84,6 +85,23 @@ def flag_sentences(pooling: Pooling) -> tuple[str, ...]:
                 f" chance (k {fixed(t.k, 2)}, critical {fixed(t.critical_k, 2)})."
             )
     return tuple(sentences)
+
+
+def flag_words(t: PerTester) -> str:
+    """Why a tester stands out, in a word or two; empty where it does not."""
+    flags = (("stands apart", t.is_h_flagged), ("scatters", t.is_k_flagged))
+    return " and ".join(words for words, applies in flags if applies)
+
+
+def show_pooled(figure: PooledFigure, unit: str = "", scale: float = 1.0) -> str:
+    """The pooled figure with the half-width of its interval, in a unit `scale` times as large.
+
+    For few testers that is far more than twice the standard uncertainty.
+    """
+    u = figure.standard_uncertainty
+    if figure.low is not None and figure.high is not None:
+        u = (figure.high - figure.low) / 2 / COVERAGE_FACTOR
+    return value_with_uncertainty(figure.value / scale, None if u is None else u / scale, unit)
 
 
 def agreement_sentence(pooling: Pooling) -> str:
