@@ -23,8 +23,8 @@ GRID = 801
 COORDINATES: dict[str, Callable[[LoadPoint], float | None]] = {
     "input power": lambda p: p.input_power_w,
     "current": lambda p: p.current_a,
-    "torque": lambda p: p.torque_nm,
     "speed": lambda p: -p.speed_rad_s,
+    "torque": lambda p: p.torque_nm,
 }
 
 
@@ -53,7 +53,7 @@ class LoadLine:
 def fit_load_line(points: Sequence[LoadPoint]) -> LoadLine | None:
     """Fit shaft power, speed, current, input power and power factor along the load.
 
-    The coordinate (input power, current, torque or falling speed) is the one over which shaft
+    The coordinate (input power, current, falling speed or torque) is the one over which shaft
     power is fitted best by the information criterion, among those that rise with load.
 
     Returns

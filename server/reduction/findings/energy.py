@@ -139,12 +139,16 @@ def _electrical(points: list[LoadPoint], plate: Plate) -> list[Finding]:
     if not known:
         return found
     top = max(known, key=lambda p: p.input_power_w or 0.0)
-    value = top.power_factor or 0.0
+    heavy = [p for p in known if (p.input_power_w or 0.0) >= 0.8 * (top.input_power_w or 0.0)]
+    factors = np.array([p.power_factor for p in heavy], dtype=np.float64)
+    value = float(np.median(factors))
     relative = np.hypot(
         (top.u_input_power_w or 0.0) / max(abs(top.input_power_w or 0.0), 1e-12),
         (top.u_current_a or 0.0) / max(abs(top.current_a or 0.0), 1e-12),
     )
-    u = float(value * max(relative, 0.002))
+    # The scatter among heavily loaded points stands in where single points have none.
+    scatter = float(np.std(factors)) / np.sqrt(factors.size)
+    u = float(np.hypot(value * max(relative, 0.002), scatter))
     evidence: dict[str, JsonValue] = {
         "power_factor": value,
         "standard_uncertainty": u,
