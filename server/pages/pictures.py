@@ -5,7 +5,7 @@ from typing import Any
 import orjson
 
 from server.charts import figure_plotly, figure_svg, figure_table
-from server.charts.figure import FigureSpec
+from server.charts.figure import CurvesPanel, FigureSpec
 from server.pages.shapes import FigureShown, Link
 
 # The widths of the sheet's three layouts at their smallest: a picture may grow, never shrink, so
@@ -13,6 +13,8 @@ from server.pages.shapes import FigureShown, Link
 WIDE_PX = 1080
 MIDDLE_PX = 696
 NARROW_PX = 328
+# Measured points and lines over time; a fitted curve is thinned to little when it is drawn.
+MANY_POINTS = 200
 
 
 def show_figure(
@@ -20,11 +22,11 @@ def show_figure(
     *,
     caption: str | None = None,
     explore: bool = True,
-    is_light: bool = True,
     links: tuple[Link, ...] = (),
 ) -> FigureShown:
-    """`is_light` False: a picture of thousands of points, which does without the middle width and
-    has one digit less to explore, so that its page stays light on the wire."""
+    """A picture of many points does without the middle width and has one digit less to explore, so
+    that its page stays light on the wire."""
+    is_light = n_drawn(spec) <= MANY_POINTS
     digits = 5 if is_light else 4
     return FigureShown(
         id=spec.id,
@@ -38,6 +40,16 @@ def show_figure(
     )
 
 
+def n_drawn(spec: FigureSpec) -> int:
+    """How many measured points the curves of a figure hold, and points of lines over time."""
+    n = 0
+    for panel in spec.panels:
+        if isinstance(panel, CurvesPanel):
+            n += sum(len(points.x) for points in panel.points)
+            n += sum(len(line.x) for line in panel.lines if not line.half_width)
+    return n
+
+
 def _rounded(figure: dict[str, Any], digits: int) -> dict[str, Any]:
     """Values to as many digits as a screen shows: a third of the bytes on the wire."""
     for trace in figure["data"]:
@@ -48,10 +60,9 @@ def _rounded(figure: dict[str, Any], digits: int) -> dict[str, Any]:
             (trace.get("error_x"), "arrayminus"),
             (trace.get("error_y"), "array"),
         ):
+            kept = 6 if name == "x" else digits  # a long run's clock needs every one of them
             if holder and isinstance(holder.get(name), list):
-                holder[name] = [
-                    None if v is None else float(f"{v:.{digits}g}") for v in holder[name]
-                ]
+                holder[name] = [None if v is None else float(f"{v:.{kept}g}") for v in holder[name]]
     return figure
 
 

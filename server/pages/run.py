@@ -193,7 +193,7 @@ def _missing(metrics: Mapping[MetricName, Metric]) -> tuple[Value, ...]:
 def _trace(reduction: Reduction | None) -> FigureShown | None:
     if reduction is None or reduction.trace is None:
         return None
-    return show_figure(run_trace(reduction.trace, reduction.segments), is_light=False)
+    return show_figure(run_trace(reduction.trace, reduction.segments))
 
 
 def _load(reduction: Reduction | None) -> tuple[FigureShown, ...]:

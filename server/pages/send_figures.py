@@ -79,4 +79,4 @@ def figures_page(
 def _trace(reduction: Reduction | None) -> FigureShown | None:
     if reduction is None or reduction.trace is None:
         return None
-    return show_figure(run_trace(reduction.trace, reduction.segments), is_light=False)
+    return show_figure(run_trace(reduction.trace, reduction.segments))

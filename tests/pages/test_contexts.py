@@ -1,14 +1,17 @@
 """Pages from made-up contexts: what they say, and that nothing in them runs."""
 
+import json
 import re
 from dataclasses import replace
 
 import pytest
 
+from server.charts import run_trace
 from server.charts.palette import CHART_CSS, TOKENS
+from server.model.results import Trace
 from server.pages.appliance import appliance_page
 from server.pages.catalogue_filter import CatalogueForm, address, read_filter, read_form
-from server.pages.pictures import script_json
+from server.pages.pictures import script_json, show_figure
 from server.pages.templating import render_text
 from server.static_files import SOURCE
 from tests.pages import rendering, samples
@@ -108,8 +111,21 @@ def test_every_picture_stands_in_three_widths_with_its_table() -> None:
         assert figures, name
         for figure in figures:
             widths = [len(figure.select(f".{w} svg")) for w in ("wide", "middle", "narrow")]
-            assert widths == [1, 0 if figure["id"] == "run-trace" else 1, 1]
+            assert widths == [1, 1, 1]
             assert figure.select_one("details table") is not None
+
+
+def test_a_picture_of_many_points_does_without_the_middle_width() -> None:
+    time = tuple(0.05 * i for i in range(1200))
+    trace = Trace({"torque": time}, {"torque": tuple(1 / 3 + t for t in time)})
+    shown = show_figure(run_trace(trace))
+    assert shown.middle == ""
+    assert shown.wide
+    assert shown.narrow
+    assert shown.plotly is not None
+    drawn = json.loads(shown.plotly)["data"][0]
+    assert drawn["x"][1199] == 59.95
+    assert drawn["y"][:2] == [0.3333, 0.3833]
 
 
 def test_a_picture_has_a_size_before_it_is_drawn() -> None:
