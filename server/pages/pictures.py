@@ -6,6 +6,7 @@ import orjson
 
 from server.charts import figure_plotly, figure_svg, figure_table
 from server.charts.figure import CurvesPanel, FigureSpec
+from server.charts.shapes import thinned
 from server.pages.shapes import FigureShown, Link
 
 # The widths of the sheet's three layouts at their smallest: a picture may grow, never shrink, so
@@ -15,6 +16,8 @@ MIDDLE_PX = 696
 NARROW_PX = 328
 # Measured points and lines over time; a fitted curve is thinned to little when it is drawn.
 MANY_POINTS = 200
+LONG_LINE = 400
+TRACE_PX = 180  # how high a line over time is drawn
 
 
 def show_figure(
@@ -50,9 +53,23 @@ def n_drawn(spec: FigureSpec) -> int:
     return n
 
 
+def _thin(trace: dict[str, Any]) -> None:
+    """A long line over time without the points that no screen tells apart, a tenth of a pixel."""
+    x, y = trace["x"], trace["y"]
+    if len(x) <= LONG_LINE or None in y:
+        return
+    width, height = (max(x) - min(x)) or 1.0, (max(y) - min(y)) or 1.0
+    scale_x, scale_y = WIDE_PX / width, TRACE_PX / height
+    kept = thinned([(a * scale_x, b * scale_y) for a, b in zip(x, y, strict=True)], 0.1)
+    trace["x"] = [a / scale_x for a, _ in kept]
+    trace["y"] = [b / scale_y for _, b in kept]
+
+
 def _rounded(figure: dict[str, Any], digits: int) -> dict[str, Any]:
     """Values to as many digits as a screen shows: a third of the bytes on the wire."""
     for trace in figure["data"]:
+        if trace.get("mode") == "lines":
+            _thin(trace)
         for holder, name in (
             (trace, "x"),
             (trace, "y"),
