@@ -139,6 +139,8 @@ def _electrical(points: list[LoadPoint], plate: Plate) -> list[Finding]:
     if not known:
         return found
     top = max(known, key=lambda p: p.input_power_w or 0.0)
+    if (top.input_power_w or 0.0) <= 0:
+        return found
     heavy = [p for p in known if (p.input_power_w or 0.0) >= 0.8 * (top.input_power_w or 0.0)]
     factors = np.array([p.power_factor for p in heavy], dtype=np.float64)
     value = float(np.median(factors))
