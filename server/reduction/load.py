@@ -108,7 +108,7 @@ def _still_slowing(stretch: Stretch, speed: Floats, span: float, noise: float) -
     part = speed[stretch.first : stretch.end]
     third = max(1, part.size // 3)
     moved = abs(float(np.mean(part[-third:]) - np.mean(part[:third])))
-    return moved > max(SPEED_STANDS * span, 4 * noise * np.sqrt(2.0 / third))
+    return moved > max(SPEED_STANDS * span, 4 * noise * float(np.sqrt(2.0 / third)))
 
 
 def _moves_with(values: Floats, reference: Floats, finite: NDArray[np.bool_]) -> bool:
