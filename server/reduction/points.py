@@ -14,6 +14,7 @@ from server.reduction.torque import Shaft
 
 HASTE = 4.0  # times faster than the run's usual bin
 MIN_SLOW_BINS = 8
+SAME_LOAD = 0.03  # of the run's load range
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,13 +54,14 @@ def _without_hasty(groups: list[Group], z: Floats, time_s: Floats) -> list[Group
     order = np.argsort(length)
     half = np.searchsorted(np.cumsum(length[order]), length.sum() / 2)
     usual = float(length[order][half])
-    slow = [g for g, s in zip(bins, length.tolist(), strict=True) if s * HASTE >= usual]
-    middle = [float(z[(g.first + g.end) // 2]) for g in slow]
-    everything = [float(z[(g.first + g.end) // 2]) for g in bins]
-    covers = min(middle) <= min(everything) + 0.05 and max(middle) >= max(everything) - 0.05
-    if len(slow) < MIN_SLOW_BINS or not covers:
+    middle = np.array([z[(g.first + g.end) // 2] for g in bins])
+    is_slow = length * HASTE >= usual
+    if int(np.count_nonzero(is_slow)) < MIN_SLOW_BINS:
         return groups
-    return [g for g in groups if g.is_dwell or g in slow]
+    nearest = np.min(np.abs(middle[:, None] - middle[None, is_slow]), axis=1)
+    hasty = {g.first for g, is_near in zip(bins, nearest <= SAME_LOAD, strict=True) if is_near}
+    hasty -= {g.first for g, slow in zip(bins, is_slow, strict=True) if slow}
+    return [g for g in groups if g.is_dwell or g.first not in hasty]
 
 
 def average(group: Group, blocks: Blocks, shaft: Shaft, *, is_dc: bool) -> LoadPoint:
