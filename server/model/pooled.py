@@ -52,7 +52,8 @@ class PerTester:
     """One tester among the others. `n` runs, their mean, `sd` among them (None for one run).
 
     `h`: how far the mean stands from the others', `k`: how large the scatter is beside theirs.
-    `critical_k` belongs to this tester's own number of runs.
+    `critical_k` belongs to this tester's own number of runs. `zeta`: distance from the others'
+    pooled figure in standard uncertainties; flagged only where testers are too few for h.
     """
 
     tester: str
@@ -65,9 +66,12 @@ class PerTester:
     critical_k: float | None = None
     is_h_flagged: bool = False
     is_k_flagged: bool = False
+    zeta: float | None = None
+    is_zeta_flagged: bool = False
 
     @property
     def is_flagged(self) -> bool:
+        """By h or k, as the standards do."""
         return self.is_h_flagged or self.is_k_flagged
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import fsum, log, sqrt
+from math import fsum, hypot, log, sqrt
 
 # Newton's step at least doubles u^2 + tau^2 until it is near; sizes are limited by `pool`.
 MOST_STEPS = 1000
@@ -168,6 +168,32 @@ def restricted_likelihood(value: Sequence[float], u: Sequence[float]) -> float:
         if is_close:
             break
     return tau2
+
+
+def zeta_scores(value: Sequence[float], u: Sequence[float]) -> list[float]:
+    """How far each value stands from what the others pool to, in standard uncertainties.
+
+    Model:  zeta_i = (x_i - m) / sqrt(u_i^2 + u(m)^2), m and u(m) of the others by Paule and Mandel
+
+    Parameters
+    ----------
+    value, u : k >= 2 values and their standard uncertainties, every u above zero.
+
+    Notes
+    -----
+    The value itself is left out of m, else it would draw m towards itself and hide. Of two values
+    both have the same distance.
+
+    Sources
+    -------
+    The zeta score of ISO 13528, there against an assigned value (cited from memory).
+    """
+    scores = []
+    for i, (x, ui) in enumerate(zip(value, u, strict=True)):
+        others, of_others = [*value[:i], *value[i + 1 :]], [*u[:i], *u[i + 1 :]]
+        rest = weighted_mean(others, of_others, paule_mandel(others, of_others))
+        scores.append((x - rest.value) / hypot(ui, rest.standard_error))
+    return scores
 
 
 def _scoring_step(value: Sequence[float], u: Sequence[float], tau2: float) -> float:

@@ -1,13 +1,21 @@
 """Several testers' results pooled into one figure that says how well they agree."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import hypot, sqrt
 
 from server.errors import InvalidSignal
 from server.model.pooled import BenchResult, PerTester, PooledFigure, Pooling
 from server.reduction.components import variance_components
-from server.reduction.consensus import WeightedMean, heterogeneity, paule_mandel, weighted_mean
+from server.reduction.consensus import (
+    WeightedMean,
+    heterogeneity,
+    paule_mandel,
+    weighted_mean,
+    zeta_scores,
+)
 from server.reduction.consistency import (
+    SIGNIFICANCE,
     Precision,
     consistency,
     critical_h,
@@ -19,6 +27,9 @@ from server.reduction.quantiles import normal_quantile, q_probability, t_quantil
 from server.reduction.tester_cells import check_results, gather
 
 COVERAGE = 0.95
+# Below five testers h can hardly reach its critical value, however far one stands apart.
+ENOUGH_FOR_H = 5
+MOST_FOR_ZETA = 30  # the work grows with the square; of so many h tells
 
 ONE_TESTER = "one tester only: no other to compare with"
 NO_UNCERTAINTY = "neither standard uncertainties nor repeated values are given"
@@ -104,13 +115,25 @@ def pool(
         birge_ratio=None if agreement is None else agreement.birge_ratio,
         repeatability_sd=spread.repeatability,
         reproducibility_sd=spread.reproducibility,
-        testers=testers,
+        testers=testers if agreement is None else _with_zeta(testers, known),
         critical_h=critical_h(len(testers)),
         critical_k=None
         if "critical_k" in reasons
         else critical_k(len(repeated), usual_number(repeated)),
         components=variance_components(results),
         reasons=reasons,
+    )
+
+
+def _with_zeta(testers: Sequence[PerTester], u: Sequence[float]) -> tuple[PerTester, ...]:
+    if len(testers) > MOST_FOR_ZETA:
+        return tuple(testers)
+    limit = normal_quantile(1 - SIGNIFICANCE / 2)
+    is_few = len(testers) < ENOUGH_FOR_H
+    scores = zeta_scores([t.value for t in testers], u)
+    return tuple(
+        replace(t, zeta=zeta, is_zeta_flagged=is_few and abs(zeta) > limit)
+        for t, zeta in zip(testers, scores, strict=True)
     )
 
 

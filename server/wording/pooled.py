@@ -55,6 +55,7 @@ def _tester_to_json(t: PerTester) -> Json:
         "h": t.h,
         "k": t.k,
         "critical_k": t.critical_k,
+        "zeta": t.zeta,
         "flagged": t.is_flagged,
     }
 
@@ -79,6 +80,12 @@ def flag_sentences(pooling: Pooling) -> tuple[str, ...]:
                 f"{t.tester} lies further {side} the mean of all testers than one of 200 would by"
                 f" chance (h {fixed(t.h, 2)}, critical {fixed(pooling.critical_h, 2)})."
             )
+        if t.is_zeta_flagged and t.zeta is not None:
+            others = "the other" if pooling.n_testers == 2 else "the others"
+            sentences.append(
+                f"{t.tester} differs from {others} by {fixed(abs(t.zeta), 1)} standard"
+                f" uncertainties of the difference."
+            )
         if t.is_k_flagged and t.k is not None and t.critical_k is not None:
             sentences.append(
                 f"{t.tester}'s own results scatter more than those of one tester in 200 would by"
@@ -89,7 +96,10 @@ def flag_sentences(pooling: Pooling) -> tuple[str, ...]:
 
 def flag_words(t: PerTester) -> str:
     """Why a tester stands out, in a word or two; empty where it does not."""
-    flags = (("stands apart", t.is_h_flagged), ("scatters", t.is_k_flagged))
+    flags = (
+        ("stands apart", t.is_h_flagged or t.is_zeta_flagged),
+        ("scatters", t.is_k_flagged),
+    )
     return " and ".join(words for words, applies in flags if applies)
 
 
