@@ -100,14 +100,14 @@ class Pooling:
     n_results: int
     pooled: PooledFigure
     between_tester_sd: float | None
-    q: float | None
-    q_probability: float | None
-    i_squared: float | None
-    birge_ratio: float | None
     repeatability_sd: float | None
     reproducibility_sd: float | None
     testers: tuple[PerTester, ...]
     critical_h: float | None
     critical_k: float | None
+    q: float | None = None
+    q_probability: float | None = None
+    i_squared: float | None = None
+    birge_ratio: float | None = None
     components: tuple[VarianceComponent, ...] = ()
     reasons: Mapping[str, str] = field(default_factory=dict)

@@ -1,6 +1,6 @@
 """Several testers' results pooled into one figure that says how well they agree."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from math import hypot, sqrt
 
@@ -16,7 +16,6 @@ from server.reduction.consensus import (
 )
 from server.reduction.consistency import (
     SIGNIFICANCE,
-    Precision,
     consistency,
     critical_h,
     critical_k,
@@ -90,39 +89,57 @@ def pool(
     """
     check_results(results)
     testers = consistency(gather(results))
-    values = [t.value for t in testers]
     u = _own_uncertainties(testers, shared_uncertainty)
-    known = u if u is not None and any(u) else [0.0] * len(values)
+    known = u if u is not None and any(u) else [0.0] * len(testers)
+    values = [t.value for t in testers]
     tau2 = paule_mandel(values, known)
     pooled = _pooled(testers, weighted_mean(values, known, tau2), shared_uncertainty, coverage)
-    spread = precision(testers)
-    reasons = _reasons(testers, spread, u, pooled)
-    agreement = None if "q" in reasons else heterogeneity(values, known)
-    repeated = [t for t in testers if t.n > 1]
+    reasons = _reasons(testers, u, pooled)
+    pooling = _spread(results, testers, pooled, tau2, reasons)
+    if "q" in reasons:
+        return pooling
     is_stated = results[0].standard_uncertainty is not None
+    return _with_agreement(pooling, known, None if is_stated else sum(t.n - 1 for t in testers))
+
+
+def _spread(
+    results: Sequence[BenchResult],
+    testers: tuple[PerTester, ...],
+    pooled: PooledFigure,
+    tau2: float,
+    reasons: Mapping[str, str],
+) -> Pooling:
+    spread = precision(testers)
     return Pooling(
         n_testers=len(testers),
         n_results=len(results),
         pooled=pooled,
         between_tester_sd=None if "between_tester_sd" in reasons else sqrt(tau2),
-        q=None if agreement is None else agreement.q,
-        q_probability=None
-        if agreement is None
-        else q_probability(
-            agreement.q, len(testers) - 1, None if is_stated else spread.repeat_freedom
-        ),
-        i_squared=None if agreement is None else agreement.i_squared,
-        birge_ratio=None if agreement is None else agreement.birge_ratio,
         repeatability_sd=spread.repeatability,
         reproducibility_sd=spread.reproducibility,
-        testers=testers if agreement is None else _with_zeta(testers, known),
+        testers=testers,
         critical_h=critical_h(len(testers)),
-        critical_k=None
-        if "critical_k" in reasons
-        else critical_k(len(repeated), usual_number(repeated)),
+        critical_k=None if "critical_k" in reasons else _usual_critical_k(testers),
         components=variance_components(results),
         reasons=reasons,
     )
+
+
+def _with_agreement(pooling: Pooling, u: Sequence[float], scatter_freedom: int | None) -> Pooling:
+    found = heterogeneity([t.value for t in pooling.testers], u)
+    return replace(
+        pooling,
+        testers=_with_zeta(pooling.testers, u),
+        q=found.q,
+        q_probability=q_probability(found.q, pooling.n_testers - 1, scatter_freedom),
+        i_squared=found.i_squared,
+        birge_ratio=found.birge_ratio,
+    )
+
+
+def _usual_critical_k(testers: Sequence[PerTester]) -> float | None:
+    repeated = [t for t in testers if t.n > 1]
+    return critical_k(len(repeated), usual_number(repeated))
 
 
 def _with_zeta(testers: Sequence[PerTester], u: Sequence[float]) -> tuple[PerTester, ...]:
@@ -170,11 +187,11 @@ def _pooled(
 
 def _reasons(
     testers: Sequence[PerTester],
-    spread: Precision,
     u: Sequence[float] | None,
     pooled: PooledFigure,
 ) -> dict[str, str]:
     """Field -> why it is None. The fields h and k stand for those of every tester."""
+    spread = precision(testers)
     lines: list[tuple[str, bool, tuple[str, ...]]] = [
         (ONE_TESTER, len(testers) == 1, (*AGREEMENT, *BETWEEN, *H, *K, "interval")),
         (NO_UNCERTAINTY, u is None, (*AGREEMENT, "between_tester_sd")),
