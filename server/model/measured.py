@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
+from server.model.budget import BudgetLine
 from server.model.words import METRIC_UNITS, FindingCode, Meaning, MetricName, Severity
 
 JsonValue: TypeAlias = bool | int | float | str | list["JsonValue"] | dict[str, "JsonValue"] | None
@@ -21,6 +22,8 @@ class Metric:
     """One figure of a run, in SI. `value` None always comes with a `reason`.
 
     `lower_bound`: the value is the highest that was shown, the true one may be higher.
+    `interval_*`: coverage interval of 95 %. `degrees_of_freedom` None: too many to matter.
+    `method`: "gum" or "monte carlo", whichever the interval was made by.
     """
 
     name: MetricName
@@ -28,6 +31,11 @@ class Metric:
     standard_uncertainty: float | None = None
     lower_bound: bool = False
     reason: str | None = None
+    interval_low: float | None = None
+    interval_high: float | None = None
+    degrees_of_freedom: float | None = None
+    method: str | None = None
+    budget: tuple[BudgetLine, ...] = ()
 
     @property
     def unit(self) -> str:
@@ -49,7 +57,11 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class MeaningReading:
-    """One meaning of "power" beside a claim. Watts (volt-amperes for the plug's circuit)."""
+    """One meaning of "power" beside a claim. Watts (volt-amperes for the plug's circuit).
+
+    `probability_reached`: that the true value reaches the claim; of a lower bound, a least one.
+    `guard_band`: how far from the claim a verdict begins, in the value's unit.
+    """
 
     meaning: Meaning
     value: float | None
@@ -58,3 +70,6 @@ class MeaningReading:
     ratio_standard_uncertainty: float | None = None
     lower_bound: bool = False
     reason: str | None = None
+    probability_reached: float | None = None
+    verdict: str | None = None
+    guard_band: float | None = None

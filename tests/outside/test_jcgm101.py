@@ -19,7 +19,7 @@ SEED = 101
 
 def additive(components: list[Component], n_dig: int = 2) -> Drawn:
     def model(rng: np.random.Generator, n: int) -> np.ndarray:
-        return sum(c.draw(rng, n) for c in components)[:, None]
+        return sum(c.draw(rng, n) for c in components)[None, :]
 
     return draw_adaptively(model, seed=SEED, n_dig=n_dig)
 
@@ -76,7 +76,7 @@ def mass_excess(x: np.ndarray) -> np.ndarray:
 
 def test_93_mass_calibration() -> None:
     def model(rng: np.random.Generator, n: int) -> np.ndarray:
-        return mass_excess(np.array([value + c.draw(rng, n) for value, c in MASS]))[:, None]
+        return mass_excess(np.array([value + c.draw(rng, n) for value, c in MASS]))[None, :]
 
     drawn = draw_adaptively(model, seed=SEED, is_shortest=True)
     assert drawn.is_settled.all()
@@ -127,7 +127,7 @@ def test_94_power_loss(
     assert first.standard_uncertainty[0] == pytest.approx(u1, abs=1e-6)
 
     def model(rng: np.random.Generator, n: int) -> np.ndarray:
-        return loss(estimate[:, None] + root @ rng.standard_normal((2, n)))[:, None]
+        return loss(estimate[:, None] + root @ rng.standard_normal((2, n)))[None, :]
 
     drawn = draw_adaptively(model, seed=SEED, is_shortest=True)
     assert drawn.is_settled.all()

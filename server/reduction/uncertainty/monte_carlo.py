@@ -49,7 +49,7 @@ def draw_adaptively(
 
     Parameters
     ----------
-    model : (generator, n) to (n, m) outputs, one row per draw.
+    model : (generator, n) to (m, n) outputs, one row per output.
     seed : of the one generator; the same seed gives the same result.
     coverage : p of the interval.
     n_dig : significant digits of u that must be stable.
@@ -83,9 +83,9 @@ def draw_adaptively(
         settled = doubt <= delta
         if settled.all():
             break
-    everything = blocks[0] if len(blocks) == 1 else np.concatenate(blocks)
+    everything = blocks[0] if len(blocks) == 1 else np.concatenate(blocks, axis=1)
     mean, u, low, high = _summary(everything, coverage, is_shortest)
-    return Drawn(mean, u, low, high, everything.shape[0], np.asarray(settled), doubt)
+    return Drawn(mean, u, low, high, everything.shape[1], np.asarray(settled), doubt)
 
 
 def tolerance(standard_uncertainty: float, n_dig: int = N_DIG) -> float:
@@ -146,18 +146,17 @@ def seed_of(digest: str) -> int:
 
 def _summary(values: Floats, coverage: float, is_shortest: bool) -> Floats:
     """(4, m): mean, standard deviation, and the ends of the coverage interval."""
-    n = values.shape[0]
+    n = values.shape[1]
     q = round(coverage * n)  # JCGM 101:2008, 7.7.1
-    columns = np.ascontiguousarray(values.T)
-    mean = columns.mean(axis=1)
-    u = columns.std(axis=1, ddof=1)
+    mean = values.mean(axis=1)
+    u = values.std(axis=1, ddof=1)
+    rows = np.arange(values.shape[0])
     if is_shortest:
-        columns.sort(axis=1)
-        width = columns[:, q:] - columns[:, : n - q]
+        ordered = np.sort(values, axis=1)
+        width = ordered[:, q:] - ordered[:, : n - q]
         first = np.argmin(width, axis=1)
     else:
         r = (n - q) // 2  # 7.7.2: probabilistically symmetric
-        columns.partition((r, r + q), axis=1)
-        first = np.full(columns.shape[0], r)
-    rows = np.arange(columns.shape[0])
-    return np.array([mean, u, columns[rows, first], columns[rows, first + q]])
+        ordered = np.partition(values, (r, r + q), axis=1)
+        first = np.full(values.shape[0], r)
+    return np.array([mean, u, ordered[rows, first], ordered[rows, first + q]])

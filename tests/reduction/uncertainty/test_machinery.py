@@ -93,7 +93,7 @@ def test_a_least_value_is_never_called_not_supported() -> None:
 
 def test_the_same_seed_gives_the_same_result_and_another_a_different_one() -> None:
     def model(rng: np.random.Generator, n: int) -> np.ndarray:
-        return np.stack([rng.standard_normal(n), 3 * rng.uniform(size=n)], axis=1)
+        return np.stack([rng.standard_normal(n), 3 * rng.uniform(size=n)])
 
     one, same, other = (draw_adaptively(model, seed=seed_of(t)) for t in ("a", "a", "b"))
     assert np.array_equal(one.low, same.low)
@@ -103,7 +103,7 @@ def test_the_same_seed_gives_the_same_result_and_another_a_different_one() -> No
 
 def test_drawing_goes_on_until_two_digits_stand_or_says_that_they_do_not() -> None:
     def model(rng: np.random.Generator, n: int) -> np.ndarray:
-        return 0.99 * rng.standard_normal((n, 1))
+        return 0.99 * rng.standard_normal((1, n))
 
     capped = draw_adaptively(model, seed=1, max_blocks=3)
     assert not capped.is_settled.all()
@@ -115,7 +115,7 @@ def test_drawing_goes_on_until_two_digits_stand_or_says_that_they_do_not() -> No
 
 
 def test_a_constant_output_is_settled_at_once() -> None:
-    drawn = draw_adaptively(lambda _, n: np.full((n, 1), 7.0), seed=1)
+    drawn = draw_adaptively(lambda _, n: np.full((1, n), 7.0), seed=1)
     assert drawn.n_draws == 20_000
     assert drawn.low[0] == drawn.high[0] == 7.0
     assert drawn.standard_uncertainty[0] == 0.0

@@ -1,0 +1,100 @@
+"""The error model of one worked brake run, and its figures with their uncertainty."""
+
+import hashlib
+from collections.abc import Mapping
+
+import numpy as np
+
+from server.model.bench import Plate, Rig
+from server.model.measured import Metric
+from server.model.recording import Recording
+from server.model.results import ReductionOptions
+from server.model.words import Channel, MetricName, RunKind
+from server.reduction.digest import input_digest
+from server.reduction.metrics import RATED
+from server.reduction.uncertainty.drawn_line import drawn_line
+from server.reduction.uncertainty.judge_figures import Judged, judge_figures
+from server.reduction.uncertainty.monte_carlo import seed_of
+from server.reduction.uncertainty.point_table import point_table
+from server.reduction.uncertainty.run_errors import run_errors
+from server.reduction.uncertainty.run_model import RunModel
+from server.reduction.worked import Worked
+
+M = MetricName
+FINGERPRINT_ROWS = 4096
+
+
+def brake_uncertainties(
+    worked: Worked, metrics: Mapping[MetricName, Metric], *, plate: Plate, rig: Rig, seed: int
+) -> dict[MetricName, Judged]:
+    """Uncertainty of every figure of a brake run that has a value."""
+    values = {n: m.value for n, m in metrics.items() if m.value is not None}
+    model = brake_model(worked, metrics, plate=plate, rig=rig)
+    return judge_figures(model, values, seed=seed)
+
+
+def brake_model(
+    worked: Worked, metrics: Mapping[MetricName, Metric], *, plate: Plate, rig: Rig
+) -> RunModel:
+    """The figures of a brake run as a function of the errors its rig states and its scatter."""
+    signals = worked.signals
+    used = [Channel.POWER]
+    if signals.power is None:
+        used = [Channel.VOLTAGE, Channel.CURRENT]
+        used += [] if worked.is_dc else [Channel.POWER_FACTOR]
+    elif signals.voltage is not None and signals.current is not None:
+        used += [Channel.VOLTAGE]
+    used += [Channel.CURRENT]
+    errors = run_errors(rig, worked.zero, torque_channel=signals.torque_channel, used=used)
+    if not worked.points:
+        return RunModel(errors, None, None)
+    table = point_table(
+        worked.points,
+        worked.brake_power_w,
+        rig,
+        torque_channel=signals.torque_channel,
+        is_input_metered=signals.power is not None,
+    )
+    has_line = worked.line is not None
+    best = max(range(len(worked.points)), key=lambda i: worked.points[i].shaft_power_w)
+    free = None if worked.free is None else worked.points.index(worked.free)
+    has_rated = any(metrics[n].value is not None for n in RATED if n in metrics)
+    return RunModel(
+        errors=errors,
+        table=table,
+        line=drawn_line(worked.line, worked.points, table) if worked.line is not None else None,
+        rated_current_a=plate.current_a if has_rated else None,
+        point=None if has_line else best,
+        free=free,
+        dwells=tuple(i for i, p in enumerate(worked.points) if p.is_dwell),
+        input_held=_with_u(metrics, M.INPUT_ROTOR_HELD),
+        alone={n: pair for n in (M.SUPPLY_SAG,) if (pair := _with_u(metrics, n)) is not None},
+    )
+
+
+def seed_of_input(
+    recording: Recording, *, plate: Plate, rig: Rig, options: ReductionOptions
+) -> int:
+    """Seed of the draws: equal inputs give equal draws on any machine.
+
+    Made from some rows of the recording, as stored, and everything else that decides the figures.
+    Two recordings that share these rows share a seed, which does no harm.
+    """
+    n = int(recording.time_s.size)
+    rows = np.unique(np.linspace(0, max(n - 1, 0), min(n, FINGERPRINT_ROWS)).astype(np.int64))
+    digest = hashlib.sha256(str(n).encode())
+    digest.update(np.ascontiguousarray(recording.time_s[rows], dtype="<f8").tobytes())
+    for channel in sorted(recording.channels):
+        digest.update(channel.value.encode())
+        column = np.ascontiguousarray(recording.channels[channel][rows], dtype="<f4")
+        digest.update(column.tobytes())
+    return seed_of(
+        input_digest(digest.hexdigest(), kind=RunKind.BRAKE, plate=plate, rig=rig, options=options)
+    )
+
+
+def _with_u(metrics: Mapping[MetricName, Metric], name: MetricName) -> tuple[float, float] | None:
+    metric = metrics.get(name)
+    if metric is None or metric.value is None:
+        return None
+    return metric.value, metric.standard_uncertainty or 0.0

@@ -1,0 +1,209 @@
+"""From a run's error model to each figure's uncertainty, interval and budget, both ways."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from server.model.budget import BudgetLine
+from server.model.words import MetricName
+from server.reduction.arrays import Floats
+from server.reduction.uncertainty.budget import combined, make_budget
+from server.reduction.uncertainty.components import Component, Distribution
+from server.reduction.uncertainty.monte_carlo import Drawn, draw_adaptively, validate_first_order
+from server.reduction.uncertainty.propagate import coverage_factor
+from server.reduction.uncertainty.run_model import FIXED_OF, RunModel
+
+COVERAGE = 0.95
+STEP = 0.01  # of a standard uncertainty
+MAX_BLOCKS = 10
+# Some forty ends are compared: what one of forty does by chance is no disagreement.
+DOUBTS = 1.75
+GUM, MONTE_CARLO = "gum", "monte carlo"
+SCATTER = "scatter of the readings"
+SELECTION = "highest of several noisy values"
+LEAST_BIAS = 0.01  # of the standard uncertainty; less is not listed
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """Uncertainty of one figure. `bias` is by how much the highest of noisy values stands too
+    high on average; the interval is moved down by it, but never below the figure itself."""
+
+    standard_uncertainty: float
+    low: float
+    high: float
+    degrees_of_freedom: float | None
+    method: str
+    budget: tuple[BudgetLine, ...]
+    bias: float = 0.0
+    n_draws: int = 0
+    d_over_delta: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class _First:
+    """First order: columns are run-level components, then scatter as one."""
+
+    nominal: dict[str, float]
+    sensitivity: dict[str, Floats]
+    scatter: dict[str, float]
+
+
+def judge_figures(
+    model: RunModel,
+    values: Mapping[MetricName, float],
+    *,
+    seed: int,
+    known_bias: Mapping[MetricName, float] | None = None,
+    max_blocks: int = MAX_BLOCKS,
+) -> dict[MetricName, Judged]:
+    """Uncertainty of every figure, to first order and by drawing.
+
+    Model:  first order: u^2 = sum (c_i u_i)^2, U = t_0.975(nu_eff) u;
+            drawn: the same model with every error drawn; where the two intervals differ by more
+            than half a unit of the second digit of u, the drawn one is shown
+
+    Parameters
+    ----------
+    model : the figures as a function of errors.
+    values : the figures themselves; what the model adds is deviations from them.
+    seed : of the draws, made from the input, so that the result can be made again.
+    known_bias : of figures that are the highest of more values than the model draws.
+    max_blocks : of 10^4 draws, at most. Where two digits are not stable by then, a difference
+        counts only beyond what the draws themselves leave open.
+
+    Returns
+    -------
+    Judged for every name in both. Lower and upper end in the figure's unit.
+
+    Notes
+    -----
+    The highest of several noisy values is biased upwards by b, which the draws show: the mean of
+    the highest minus that of the one that is highest without error. The drawn interval is centred
+    b above the figure, the truth is b below it: it is moved down by 2 b.
+
+    Sources
+    -------
+    JCGM 100:2008, 5.1.2 and G.4; JCGM 101:2008, 7.9 and 8.1.
+    """
+    known = model.figures(*_still(model, 1))
+    names = [n for n in values if n in known]
+    if not names:
+        return {}
+    first = _first_order(model, names)
+    fixed = [n for n in names if n in FIXED_OF]
+    order: list[str] = [*names, *(FIXED_OF[n] for n in fixed)]
+
+    def outputs(rng: np.random.Generator, n: int) -> Floats:
+        found = model.figures(*model.draw(rng, n))
+        return np.stack([found[name] for name in order])
+
+    drawn = draw_adaptively(outputs, seed=seed, coverage=COVERAGE, max_blocks=max_blocks)
+    judged = {}
+    for k, name in enumerate(names):
+        bias = (known_bias or {}).get(name, 0.0)
+        moved = bias
+        if name in FIXED_OF:
+            bias = float(drawn.mean[k] - drawn.mean[len(names) + fixed.index(name)])
+            moved = 2 * bias
+        judged[name] = _judge_one(
+            name, values[name], first, drawn, k, model.errors.components, bias, moved,
+            _freedom(model, name),
+        )  # fmt: skip
+    return judged
+
+
+def _judge_one(
+    name: MetricName,
+    value: float,
+    first: _First,
+    drawn: Drawn,
+    k: int,
+    components: Sequence[Component],
+    bias: float,
+    moved: float,
+    freedom: float,
+) -> Judged:
+    nominal = first.nominal[name]
+    scatter = Component(SCATTER, first.scatter[name], Distribution.NORMAL, freedom)
+    everything = [*components, scatter]
+    sensitivities = [*first.sensitivity[name].tolist(), 1.0]
+    u, nu = combined(everything, sensitivities)
+    expanded = coverage_factor(nu, COVERAGE) * u
+    low, high = (float(end[k]) - nominal + value for end in (drawn.low, drawn.high))
+    checked = validate_first_order(
+        value,
+        u,
+        expanded,
+        low=low,
+        high=high,
+        numerical_doubt=DOUBTS * float(drawn.numerical_doubt[k]),
+    )
+    distance = max(checked.d_low, checked.d_high) / checked.delta if checked.delta else 0.0
+    if bias > LEAST_BIAS * u:
+        everything.append(Component(SELECTION, bias))
+        sensitivities.append(1.0)
+    budget = make_budget(everything, sensitivities)
+    judged = Judged(
+        standard_uncertainty=math.hypot(u, bias if bias > LEAST_BIAS * u else 0.0),
+        low=value - expanded,
+        high=value + expanded,
+        degrees_of_freedom=nu if math.isfinite(nu) and nu < 1e9 else None,
+        method=GUM,
+        budget=budget,
+        bias=bias,
+        n_draws=drawn.n_draws,
+        d_over_delta=distance,
+    )
+    if not checked.is_valid:
+        u_drawn = float(drawn.standard_uncertainty[k])
+        judged = replace(
+            judged,
+            method=MONTE_CARLO,
+            standard_uncertainty=math.hypot(u_drawn, bias if bias > LEAST_BIAS * u else 0.0),
+            low=low,
+            high=high,
+        )
+    if bias > LEAST_BIAS * u and not (judged.method == GUM and name in FIXED_OF):
+        judged = replace(judged, low=judged.low - moved, high=max(judged.high - moved, value))
+    return judged
+
+
+def _still(model: RunModel, n: int) -> tuple[Floats, Floats]:
+    return np.zeros((len(model.errors.components), n)), np.zeros((model.n_scatter, n))
+
+
+def _first_order(model: RunModel, names: Sequence[MetricName]) -> _First:
+    """Sensitivities by central differences, all in one call of the model."""
+    u = np.array([c.standard_uncertainty for c in model.errors.components])
+    n_errors, n_scatter = u.size, model.n_scatter
+    n = n_errors + n_scatter
+    errors, scatter = _still(model, 1 + 2 * n)
+    for j in range(n):
+        for row, sign in ((1 + 2 * j, 1.0), (2 + 2 * j, -1.0)):
+            if j < n_errors:
+                errors[j, row] = sign * STEP * u[j]
+            else:
+                scatter[j - n_errors, row] = sign * STEP
+    found = model.figures(errors, scatter)
+    nominal: dict[str, float] = {}
+    sensitivity: dict[str, Floats] = {}
+    noise: dict[str, float] = {}
+    for name in names:
+        y = found[name]
+        slope = (y[1::2] - y[2::2]) / (2 * STEP)
+        nominal[name] = float(y[0])
+        sensitivity[name] = slope[:n_errors] / np.where(u > 0, u, 1.0)
+        noise[name] = float(np.sqrt(np.sum(slope[n_errors:] ** 2)))
+    return _First(nominal, sensitivity, noise)
+
+
+def _freedom(model: RunModel, name: MetricName) -> float:
+    """Degrees of freedom of the scatter in a figure: of the line's fits, or of the points."""
+    if model.line is not None and name not in model.windows and name not in model.alone:
+        return model.line.degrees_of_freedom
+    if model.table is not None:
+        return max(float(np.median(model.table.n_effective)) - 1.0, 1.0)
+    return math.inf

@@ -1,0 +1,214 @@
+"""The load points of a run as columns, and what errors do to each quantity."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.model.bench import Rig
+from server.model.results import LoadPoint
+from server.model.words import Channel
+from server.reduction.arrays import Floats
+from server.reduction.torque import drag_torque
+from server.reduction.uncertainty.components import rig_errors
+from server.reduction.uncertainty.run_errors import Factors
+
+POWER, SPEED, CURRENT, INPUT, FACTOR = "power", "speed", "current", "input", "power factor"
+QUANTITIES = (POWER, SPEED, CURRENT, INPUT, FACTOR)
+# A term: what it is multiplied by per draw, and its value at each point.
+Term = tuple[Floats, Floats]
+
+
+@dataclass(frozen=True, slots=True)
+class PointTable:
+    """(N,) per load point, SI. Shaft power is brake + drag + inertia parts; None: not measured.
+
+    `u` is scatter of each quantity, the rounding of a reading included where it does not already
+    show in the scatter.
+    """
+
+    torque: Floats
+    speed: Floats
+    brake_power: Floats
+    drag_power: Floats
+    inertia_power: Floats
+    voltage: Floats | None
+    current: Floats | None
+    input_power: Floats | None
+    power_factor: Floats | None
+    is_input_metered: bool
+    is_apparent_metered: bool
+    u: dict[str, Floats]
+    n_effective: Floats
+
+    @property
+    def power(self) -> Floats:
+        return self.brake_power + self.drag_power + self.inertia_power
+
+    def values(self, quantity: str) -> Floats | None:
+        columns = {
+            POWER: self.power,
+            SPEED: self.speed,
+            CURRENT: self.current,
+            INPUT: self.input_power,
+            FACTOR: self.power_factor,
+        }
+        return columns[quantity]
+
+    def terms(self, quantity: str, f: Factors) -> list[Term]:
+        """A quantity as a sum of products: error factors (n,) times columns (N,).
+
+        Model:  P = s_w (s_T B + s_d D + o_T w) + s_w^2 s_J K + o_w T;  w = s_w w + o_w;
+                I = s_I I + o_I;  P_in = s_P P_in + o_P, or the product of voltage, current and
+                power factor;  PF = P_in / (V I), offsets to first order
+
+        with B, D, K the brake's, drag's and inertia's part of the power, s = 1 + gain.
+        """
+        one = np.ones_like(self.speed)
+        s, o = f.gains, f.offsets
+        if quantity == POWER:
+            s_w = s[Channel.SPEED]
+            return [
+                (s_w * f.torque, self.brake_power),
+                (s_w * f.drag, self.drag_power),
+                (s_w * f.torque_offset, self.speed),
+                (s_w * s_w * f.inertia, self.inertia_power),
+                (o[Channel.SPEED], self.torque),
+            ]
+        if quantity == SPEED:
+            return [(s[Channel.SPEED], self.speed), (o[Channel.SPEED], one)]
+        if quantity == CURRENT:
+            return [(s[Channel.CURRENT], _known(self.current)), (o[Channel.CURRENT], one)]
+        if quantity == INPUT:
+            return self._input_terms(f, one)
+        return self._factor_terms(f, one)
+
+    def _input_terms(self, f: Factors, one: Floats) -> list[Term]:
+        power, s, o = _known(self.input_power), f.gains, f.offsets
+        if self.is_input_metered:
+            return [(s[Channel.POWER], power), (o[Channel.POWER], one)]
+        volts, amperes = _known(self.voltage), _known(self.current)
+        product = s[Channel.VOLTAGE] * s[Channel.CURRENT] * s[Channel.POWER_FACTOR]
+        return [
+            (product, power),
+            (o[Channel.VOLTAGE], power / volts),
+            (o[Channel.CURRENT], power / amperes),
+            (o[Channel.POWER_FACTOR], volts * amperes),
+        ]
+
+    def _factor_terms(self, f: Factors, one: Floats) -> list[Term]:
+        factor, s, o = _known(self.power_factor), f.gains, f.offsets
+        if not self.is_input_metered:
+            return [(s[Channel.POWER_FACTOR], factor), (o[Channel.POWER_FACTOR], one)]
+        apparent = _known(self.input_power) / factor
+        if self.is_apparent_metered:
+            return [(s[Channel.POWER], factor), (o[Channel.POWER], one / apparent)]
+        return [
+            (s[Channel.POWER] / (s[Channel.VOLTAGE] * s[Channel.CURRENT]), factor),
+            (o[Channel.POWER], one / apparent),
+            (-o[Channel.VOLTAGE], factor / _known(self.voltage)),
+            (-o[Channel.CURRENT], factor / _known(self.current)),
+        ]
+
+    def at(self, which: int | list[int]) -> "PointTable":
+        """The same table of some points only."""
+        rows = np.atleast_1d(np.asarray(which, dtype=np.int64))
+
+        def kept(column: Floats | None) -> Floats | None:
+            return None if column is None else column[rows]
+
+        return PointTable(
+            torque=self.torque[rows],
+            speed=self.speed[rows],
+            brake_power=self.brake_power[rows],
+            drag_power=self.drag_power[rows],
+            inertia_power=self.inertia_power[rows],
+            voltage=kept(self.voltage),
+            current=kept(self.current),
+            input_power=kept(self.input_power),
+            power_factor=kept(self.power_factor),
+            is_input_metered=self.is_input_metered,
+            is_apparent_metered=self.is_apparent_metered,
+            u={name: column[rows] for name, column in self.u.items()},
+            n_effective=self.n_effective[rows],
+        )
+
+    def drawn(self, quantity: str, f: Factors) -> Floats:
+        """(N, n): the quantity at every point, for every draw."""
+        weights, columns = zip(*self.terms(quantity, f), strict=True)
+        return np.asarray(np.stack(columns, axis=1) @ np.stack(weights))
+
+
+def point_table(
+    points: Sequence[LoadPoint],
+    brake_power_w: Sequence[float],
+    rig: Rig,
+    *,
+    torque_channel: Channel,
+    is_input_metered: bool,
+) -> PointTable:
+    """Columns of the load points. A quantity that one point lacks is none of the run."""
+    speed = _column([p.speed_rad_s for p in points])
+    power = _column([p.shaft_power_w for p in points])
+    brake = _column(list(brake_power_w))
+    if speed is None or power is None or brake is None:
+        raise ValueError("a table needs points")
+    drag = drag_torque(speed, rig) * speed
+    n_effective = np.array([max(p.n_effective, 1.0) for p in points])
+    current = _column([p.current_a for p in points])
+    voltage = _column([p.voltage_v for p in points])
+    torque = np.array([p.torque_nm for p in points])
+    rounding = _roundings(rig, torque_channel)
+
+    def scatter(own: list[float | None], resolution: Floats | float) -> Floats:
+        u = np.array([v or 0.0 for v in own])
+        sample = u * np.sqrt(n_effective)
+        # Scatter of half a step or more carries the rounding in it.
+        return np.asarray(np.where(sample >= resolution * math.sqrt(3), u, np.hypot(u, resolution)))
+
+    u = {
+        POWER: scatter([p.u_shaft_power_w for p in points], rounding[torque_channel] * speed),
+        SPEED: scatter([p.u_speed_rad_s for p in points], rounding[Channel.SPEED]),
+        CURRENT: scatter([p.u_current_a for p in points], rounding[Channel.CURRENT]),
+        INPUT: scatter([p.u_input_power_w for p in points], rounding[Channel.POWER]),
+        FACTOR: np.zeros(len(points)),
+    }
+    return PointTable(
+        torque=torque,
+        speed=speed,
+        brake_power=brake,
+        drag_power=drag,
+        inertia_power=power - brake - drag,
+        voltage=voltage,
+        current=current,
+        input_power=_column([p.input_power_w for p in points]),
+        power_factor=_column([p.power_factor for p in points]),
+        is_input_metered=is_input_metered,
+        is_apparent_metered=voltage is None or current is None,
+        u=u,
+        n_effective=n_effective,
+    )
+
+
+def _roundings(rig: Rig, torque_channel: Channel) -> dict[Channel, float]:
+    """Standard uncertainty of one reading's rounding, by channel; a force's as torque."""
+    stated = rig_errors(rig)
+    found = {}
+    for channel in (torque_channel, Channel.SPEED, Channel.CURRENT, Channel.POWER):
+        rounding = stated.of(channel).resolution
+        found[channel] = rounding.standard_uncertainty if rounding is not None else 0.0
+    if torque_channel is Channel.FORCE:
+        found[torque_channel] *= rig.arm_m or 1.0
+    return found
+
+
+def _column(values: Sequence[float | None]) -> Floats | None:
+    known = [v for v in values if v is not None]
+    return np.array(known, dtype=np.float64) if len(known) == len(values) and known else None
+
+
+def _known(values: Floats | None) -> Floats:
+    if values is None:
+        raise ValueError("a quantity without readings has no terms")
+    return values
