@@ -23,6 +23,7 @@ DOUBTS = 1.75
 GUM, MONTE_CARLO = "gum", "monte carlo"
 SCATTER = "scatter of the readings"
 SELECTION = "highest of several noisy values"
+MANY = 1e9  # degrees of freedom; more are said to be too many to matter
 LEAST_BIAS = 0.01  # of the standard uncertainty; less is not listed
 
 
@@ -103,72 +104,64 @@ def judge_figures(
     drawn = draw_adaptively(outputs, seed=seed, coverage=COVERAGE, max_blocks=max_blocks)
     judged = {}
     for k, name in enumerate(names):
+        plain = _judge_one(model, name, values[name], first, drawn, k)
         bias = (known_bias or {}).get(name, 0.0)
-        moved = bias
         if name in FIXED_OF:
             bias = float(drawn.mean[k] - drawn.mean[len(names) + fixed.index(name)])
-            moved = 2 * bias
-        judged[name] = _judge_one(
-            name, values[name], first, drawn, k, model.errors.components, bias, moved,
-            _freedom(model, name),
-        )  # fmt: skip
+        judged[name] = _with_bias(plain, values[name], bias, is_drawn=name in FIXED_OF)
     return judged
 
 
 def _judge_one(
-    name: MetricName,
-    value: float,
-    first: _First,
-    drawn: Drawn,
-    k: int,
-    components: Sequence[Component],
-    bias: float,
-    moved: float,
-    freedom: float,
+    model: RunModel, name: MetricName, value: float, first: _First, drawn: Drawn, k: int
 ) -> Judged:
-    nominal = first.nominal[name]
-    scatter = Component(SCATTER, first.scatter[name], Distribution.NORMAL, freedom)
-    everything = [*components, scatter]
+    scatter = Component(SCATTER, first.scatter[name], Distribution.NORMAL, _freedom(model, name))
+    components = [*model.errors.components, scatter]
     sensitivities = [*first.sensitivity[name].tolist(), 1.0]
-    u, nu = combined(everything, sensitivities)
+    u, nu = combined(components, sensitivities)
     expanded = coverage_factor(nu, COVERAGE) * u
-    low, high = (float(end[k]) - nominal + value for end in (drawn.low, drawn.high))
-    checked = validate_first_order(
-        value,
-        u,
-        expanded,
-        low=low,
-        high=high,
-        numerical_doubt=DOUBTS * float(drawn.numerical_doubt[k]),
-    )
-    distance = max(checked.d_low, checked.d_high) / checked.delta if checked.delta else 0.0
-    if bias > LEAST_BIAS * u:
-        everything.append(Component(SELECTION, bias))
-        sensitivities.append(1.0)
-    budget = make_budget(everything, sensitivities)
+    moved = value - first.nominal[name]
+    low, high = float(drawn.low[k]) + moved, float(drawn.high[k]) + moved
+    doubt = DOUBTS * float(drawn.numerical_doubt[k])
+    checked = validate_first_order(value, u, expanded, low=low, high=high, numerical_doubt=doubt)
     judged = Judged(
-        standard_uncertainty=math.hypot(u, bias if bias > LEAST_BIAS * u else 0.0),
+        standard_uncertainty=u,
         low=value - expanded,
         high=value + expanded,
-        degrees_of_freedom=nu if math.isfinite(nu) and nu < 1e9 else None,
+        degrees_of_freedom=nu if nu < MANY else None,
         method=GUM,
+        budget=make_budget(components, sensitivities),
+        n_draws=drawn.n_draws,
+        d_over_delta=max(checked.d_low, checked.d_high) / checked.delta if checked.delta else 0.0,
+    )
+    if checked.is_valid:
+        return judged
+    u = float(drawn.standard_uncertainty[k])
+    return replace(judged, method=MONTE_CARLO, standard_uncertainty=u, low=low, high=high)
+
+
+def _with_bias(judged: Judged, value: float, bias: float, *, is_drawn: bool) -> Judged:
+    """Carry the bias of a highest value: as a line of the budget, and by moving the interval.
+
+    `is_drawn`: the draws are the highest of several too, and so stand as far above the figure
+    again. A first-order interval that agrees with them is left as it is.
+    """
+    u = judged.standard_uncertainty
+    if bias <= LEAST_BIAS * u:
+        return replace(judged, bias=max(bias, 0.0))
+    variance = u * u + bias * bias
+    lines = [replace(line, share=line.share * u * u / variance) for line in judged.budget]
+    own = BudgetLine(SELECTION, bias, Distribution.NORMAL.value, 1.0, bias * bias / variance)
+    budget = tuple(sorted([*lines, own], key=lambda line: -line.share))
+    moved = (0.0 if judged.method == GUM else 2 * bias) if is_drawn else bias
+    return replace(
+        judged,
+        standard_uncertainty=math.sqrt(variance),
+        low=judged.low - moved,
+        high=max(judged.high - moved, value),
         budget=budget,
         bias=bias,
-        n_draws=drawn.n_draws,
-        d_over_delta=distance,
     )
-    if not checked.is_valid:
-        u_drawn = float(drawn.standard_uncertainty[k])
-        judged = replace(
-            judged,
-            method=MONTE_CARLO,
-            standard_uncertainty=math.hypot(u_drawn, bias if bias > LEAST_BIAS * u else 0.0),
-            low=low,
-            high=high,
-        )
-    if bias > LEAST_BIAS * u and not (judged.method == GUM and name in FIXED_OF):
-        judged = replace(judged, low=judged.low - moved, high=max(judged.high - moved, value))
-    return judged
 
 
 def _still(model: RunModel, n: int) -> tuple[Floats, Floats]:
