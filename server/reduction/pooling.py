@@ -73,7 +73,7 @@ def pool(
     Raises
     ------
     InvalidSignal: no result, a value that is not finite, uncertainties for some only or not above
-    zero, a shared one larger than a stated one.
+    zero, a shared one that is no part of every tester's.
 
     Notes
     -----
@@ -160,8 +160,8 @@ def _own_uncertainties(testers: Sequence[PerTester], shared: float) -> list[floa
     for t in testers:
         if t.standard_uncertainty is None:
             return None
-        if shared > t.standard_uncertainty:
-            raise InvalidSignal("the shared uncertainty is larger than a tester's whole one")
+        if shared and not 0 < shared < t.standard_uncertainty:
+            raise InvalidSignal("the shared uncertainty must be a part of every tester's whole one")
         own.append(sqrt(t.standard_uncertainty**2 - shared**2))
     return own
 

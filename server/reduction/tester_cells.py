@@ -60,6 +60,8 @@ def gather(results: Sequence[BenchResult]) -> tuple[PerTester, ...]:
     freedom = sum(cell.n - 1 for cell in cells.values())
     within = fsum((c.n - 1) * (c.sd or 0.0) ** 2 for c in cells.values())
     variance = within / freedom if freedom else None
+    if variance is not None and variance < SMALLEST_U**2:
+        variance = 0.0
     return tuple(
         PerTester(cell.tester, cell.n, cell.value, _u(runs[tester], variance), cell.sd)
         for tester, cell in cells.items()

@@ -160,6 +160,12 @@ def test_values_all_alike_claim_no_certainty() -> None:
     assert found.testers[0].k is None
 
 
+def test_scatter_too_small_for_a_float_is_none() -> None:
+    found = pool(cells([[0.0, 1e-160], [5.0, 5.0], [7.0]]))
+    assert all(math.isfinite(x) for x in numbers(found))
+    assert found.pooled.value == pytest.approx(4.0)
+
+
 def test_unequal_numbers_follow_iso_5725_2() -> None:
     data = [[10.0, 11.0, 12.0], [14.0, 15.0], [9.0, 9.5, 10.0, 10.5], [13.0]]
     found = pool(cells(data))
@@ -203,8 +209,9 @@ def test_what_testers_share_is_not_averaged_away() -> None:
     assert shared.pooled.standard_uncertainty == pytest.approx(math.hypot(3 / 4, 4))
     assert shared.pooled.high is not None
     assert shared.pooled.high - 100 > 1.95 * 4
-    with pytest.raises(InvalidSignal, match="shared"):
-        pool(of(pairs), shared_uncertainty=6.0)
+    for wrong in (6.0, 5.0, -1.0, math.nan):
+        with pytest.raises(InvalidSignal, match="shared"):
+            pool(of(pairs), shared_uncertainty=wrong)
 
 
 @pytest.mark.parametrize(
