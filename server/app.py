@@ -63,7 +63,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         version=change_counter(app.state.resources.engine),
         max_bytes=settings.kept_bytes,
     )
-    app.add_middleware(CompressMiddleware, minimum_size=600)
+    app.add_middleware(CompressMiddleware, minimum_size=600, brotli_quality=5)
     app.add_middleware(HeadAsGet)
     app.add_middleware(EdgeHeaders, over_tls=settings.secure_cookies)
     describe(app)

@@ -3,6 +3,7 @@
 Exit codes: 0 done (findings included), 1 refused or not reachable, 2 a file that can't be used.
 """
 
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -13,6 +14,10 @@ from server.errors import BenchledgerError, Unusable
 
 if TYPE_CHECKING:
     from server.settings import Settings
+
+# Before numpy is loaded: small matrices gain nothing from threads, and figures rebuild to the
+# last digit only with one.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 app = typer.Typer(
     add_completion=False,

@@ -1,6 +1,8 @@
 """The strokes every SVG picture is made of: strings, escaped, coordinates to 0.1 px."""
 
 from collections.abc import Iterable, Sequence
+from functools import cache
+from itertools import pairwise
 from math import cos, pi, sin
 
 _ESCAPES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;"})
@@ -92,31 +94,42 @@ def diamond_d(x: float, y: float, half: float) -> str:
 
 
 def cross_d(x: float, y: float, half: float = 3.5) -> str:
-    left, right, top, bottom = px(x - half), px(x + half), px(y - half), px(y + half)
-    return f"M{left} {top}L{right} {bottom}M{left} {bottom}L{right} {top}"
+    # Relative, so that thousands of crosses compress to little more than their places.
+    across = px(2 * half)
+    return f"M{px(x - half)} {px(y - half)}l{across} {across}m-{across} 0l{across}-{across}"
 
 
-def _ring(x: float, y: float, radii: Sequence[float], turn: float) -> str:
+def _ring(radii: Sequence[float], turn: float, down: float = 0.0) -> tuple[float, float, str]:
+    """A closed ring about a place: where it begins, and the rest relative to that."""
     n = len(radii)
-    angles = (turn + 2 * pi * i / n for i in range(n))
-    return polygon_d((x + r * sin(a), y - r * cos(a)) for a, r in zip(angles, radii, strict=True))
+    angles = [turn + 2 * pi * i / n for i in range(n)]
+    corners = [(r * sin(a), down - r * cos(a)) for a, r in zip(angles, radii, strict=True)]
+    steps = pairwise(corners)
+    rest = "".join(f"l{px(x2 - x1)} {px(y2 - y1)}" for (x1, y1), (x2, y2) in steps)
+    return *corners[0], rest + "Z"
+
+
+@cache
+def _marker(marker: str, size: float) -> tuple[float, float, str]:
+    if marker == "square":
+        half, side = size * 0.9, px(1.8 * size)
+        return -half, -half, f"h{side}v{side}h-{side}Z"
+    if marker == "triangle":
+        return _ring((size * 1.3,) * 3, 0.0, size * 0.2)
+    if marker == "wedge":
+        return _ring((size * 1.3,) * 3, pi, -size * 0.2)
+    if marker == "pentagon":
+        return _ring((size * 1.15,) * 5, 0.0)
+    if marker == "star":
+        return _ring((size * 1.45, size * 0.6) * 5, 0.0)
+    r, across = px(size), px(2 * size)
+    return -size, 0.0, f"a{r} {r} 0 1 0 {across} 0a{r} {r} 0 1 0 -{across} 0"
 
 
 def marker_d(marker: str, x: float, y: float, size: float = 4.5) -> str:
     """One of figure.MARKERS as path data, of about equal area."""
-    if marker == "square":
-        half = size * 0.9
-        return f"M{px(x - half)} {px(y - half)}h{px(2 * half)}v{px(2 * half)}h{px(-2 * half)}Z"
-    if marker == "triangle":
-        return _ring(x, y + size * 0.2, (size * 1.3,) * 3, 0.0)
-    if marker == "wedge":
-        return _ring(x, y - size * 0.2, (size * 1.3,) * 3, pi)
-    if marker == "pentagon":
-        return _ring(x, y, (size * 1.15,) * 5, 0.0)
-    if marker == "star":
-        return _ring(x, y, (size * 1.45, size * 0.6) * 5, 0.0)
-    r = px(size)
-    return f"M{px(x - size)} {px(y)}a{r} {r} 0 1 0 {px(2 * size)} 0a{r} {r} 0 1 0 {px(-2 * size)} 0"
+    right, down, rest = _marker(marker, size)
+    return f"M{px(x + right)} {px(y + down)}{rest}"
 
 
 def thinned(

@@ -64,9 +64,10 @@ def _svg(spec: FigureSpec, width: int, style: str) -> str:
     )
     # Links inside role="img" are hidden from assistive technology; a group keeps them.
     role = "group" if has_links else "img"
+    linked = ' xmlns:xlink="http://www.w3.org/1999/xlink"' if has_links else ""
     key = f"{spec.id}-{width}"
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="chart" width="{width}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg"{linked} class="chart" width="{width}" '
         f'height="{px(y)}" viewBox="0 0 {width} {px(y)}" role="{role}" '
         f'aria-labelledby="{escape(key)}-t {escape(key)}-d">'
         f'<title id="{escape(key)}-t">{escape(spec.title)}</title>'

@@ -181,10 +181,8 @@ def _points(points: Points, x: Scale, y: Scale) -> str:
         points.x, points.y, points.half_width or (None,) * len(points.x), strict=True
     ):
         if half is not None and half * abs(y.factor) > 5:
-            at = x.at(a)
             top, bottom = _clamped(b + half, y), _clamped(b - half, y)
-            bars += vertical(at, top, bottom)
-            bars += f"M{px(at - 3)} {px(top)}h6M{px(at - 3)} {px(bottom)}h6"
+            bars += f"M{px(x.at(a) - 3)} {px(top)}h6m-3 0V{px(bottom)}m-3 0h6"
     drawn = path(bars, "hr") if bars else ""
     places = [(x.at(a), y.at(b)) for a, b in zip(points.x, points.y, strict=True)]
     if points.marker == "cross":

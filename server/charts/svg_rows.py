@@ -185,7 +185,8 @@ def _row_words(row: Row, scale: Scale, y: float, *, width: int, is_narrow: bool)
         f'<text class="{classes}" x="{px(x)}" y="{px(y_words)}">{escape(label)}{title}{tail}</text>'
     )
     if row.href:
-        words = f'<a href="{escape(row.href)}">{words}</a>'
+        # The older spelling: what looks for a[href] expects an HTML link, whose href is text.
+        words = f'<a xlink:href="{escape(row.href)}">{words}</a>'
     is_missing = row.value in (NOT_MEASURED, NOTHING_PRINTED)
     value = text(width, y_words, row.value, "n e q" if is_missing else "n e") if row.value else ""
     return words + value

@@ -151,7 +151,7 @@ def test_a_long_name_is_cut_and_whole_in_its_title():
 
 def test_links_are_kept_whole():
     root = ElementTree.fromstring(figure_svg(FIGURES["linked"]))
-    links = [e.get("href") for e in root.iter(f"{SVG}a")]
+    links = [e.get("{http://www.w3.org/1999/xlink}href") for e in root.iter(f"{SVG}a")]
     assert links == ["/a?b=1&c=4k7p2m9xq1"] * len(LISTINGS)
 
 
