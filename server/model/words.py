@@ -191,6 +191,28 @@ class MetricName(StrEnum):
     SUPPLY_SAG = "supply_sag"
     IMPLIED_CURRENT = "implied_current"
     ROTOR_ENERGY_TIME = "rotor_energy_time"
+    ROTOR_INERTIA = "rotor_inertia"
+    DRAG = "drag"
+    DRAG_CONSTANT = "drag_constant"
+    DRAG_LINEAR = "drag_linear"
+    DRAG_QUADRATIC = "drag_quadratic"
+    DECELERATION = "deceleration"
+    STORED_ENERGY = "stored_energy"
+    SPEED_AT_MAX_MOMENTARY_POWER = "speed_at_max_momentary_power"
+    TORQUE_AT_MAX_MOMENTARY_POWER = "torque_at_max_momentary_power"
+    OPERATING_SPEED = "operating_speed"
+    SHAFT_POWER_IN_USE = "shaft_power_in_use"
+    INPUT_POWER_IN_USE = "input_power_in_use"
+    INPUT_POWER_BY_CURVE = "input_power_by_curve"
+    AGREEMENT_Z = "agreement_z"
+    VOLTAGE_IN_USE = "voltage_in_use"
+    CURRENT_IN_USE = "current_in_use"
+    POWER_FACTOR_IN_USE = "power_factor_in_use"
+    SHAFT_POWER_ROTOR_HELD = "shaft_power_rotor_held"
+    TORQUE_ROTOR_HELD = "torque_rotor_held"
+    CURRENT_ROTOR_HELD = "current_rotor_held"
+    VOLTAGE_ROTOR_HELD = "voltage_rotor_held"
+    POWER_FACTOR_ROTOR_HELD = "power_factor_rotor_held"
 
 
 def _metric_unit(name: MetricName) -> str:
@@ -208,6 +230,15 @@ def _metric_unit(name: MetricName) -> str:
         "power_factor": "",
         "supply_sag": "",
         "rotor_energy": "s",
+        "rotor_inertia": "kg m^2",
+        "drag_linear": "N m s/rad",
+        "drag_quadratic": "N m s^2/rad^2",
+        "drag": "N m",
+        "deceleration": "rad/s^2",
+        "stored_energy": "J",
+        "operating_speed": "rad/s",
+        "voltage": "V",
+        "agreement": "",
     }
     return next(unit for start, unit in by_start.items() if name.value.startswith(start))
 

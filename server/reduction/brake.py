@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from server.model.bench import Plate, Rig
+from server.model.kind_metrics import METRICS_OF
 from server.model.measured import Metric
 from server.model.recording import Recording
 from server.model.results import Lag, LoadPoint, Reduction, ReductionOptions, Segment
@@ -47,7 +48,6 @@ FREE_TORQUE_SHARE = 0.08  # of the highest brake torque: more is a load
 LEAST_DWELLS = 5
 DWELLS_COVER = 0.6
 UNSURE = 0.05  # of the highest power
-NOT_OF_A_RUN = (M.IMPLIED_CURRENT, M.ROTOR_ENERGY_TIME)  # these need a claim
 
 
 def reduce_brake_run(
@@ -193,9 +193,7 @@ def _with_metrics(worked: Worked, plate: Plate, rig: Rig) -> Worked:
 def _complete(metrics: dict[MetricName, Metric], reason: str) -> dict[MetricName, Metric]:
     """Every metric of a run, in the order of `MetricName`; none with a value that is not finite."""
     complete: dict[MetricName, Metric] = {}
-    for name in MetricName:
-        if name in NOT_OF_A_RUN:
-            continue
+    for name in METRICS_OF[RunKind.BRAKE]:
         metric = metrics.get(name, Metric.missing(name, reason))
         u = metric.standard_uncertainty
         if metric.value is not None and not np.isfinite(metric.value):

@@ -70,9 +70,15 @@ _SHOWN: dict[str, tuple[str, float]] = {
     "N m": ("N·m", 1.0),
     "rad/s": ("r/min", RAD_S_PER_R_MIN),
     "kg m^2": ("kg·m²", 1.0),
+    "J": ("J", 1.0),
+    "rad/s^2": ("(r/min)/s", RAD_S_PER_R_MIN),
+    "N m s/rad": ("N·m·s/rad", 1.0),
+    "N m s^2/rad^2": ("N·m·s²/rad²", 1.0),
     "": ("%", 0.01),
 }
-_PLAIN_FRACTIONS = frozenset(name for name in MetricName if name.value.startswith("power_factor"))
+_PLAIN_FRACTIONS = frozenset(
+    name for name in MetricName if name.value.startswith(("power_factor", "agreement"))
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from server.model.words import (
     Severity,
     Source,
 )
+from server.wording.kind_labels import KIND_METRICS
 
 # name -> (label, one line of explanation)
 _METRICS: dict[MetricName, tuple[str, str]] = {
@@ -248,11 +249,11 @@ _FAMILIES: dict[MotorFamily, str] = {
 
 
 def metric_label(name: MetricName) -> str:
-    return _METRICS[name][0]
+    return (_METRICS | KIND_METRICS)[name][0]
 
 
 def metric_help(name: MetricName) -> str:
-    return _METRICS[name][1]
+    return (_METRICS | KIND_METRICS)[name][1]
 
 
 def meaning_label(meaning: Meaning) -> str:
