@@ -7,6 +7,7 @@ from server.model.bench import Appliance, Claim, Instrument, Plate, Rig, Specime
 from server.model.measured import Metric
 from server.model.views import JournalRow, ListingRow, Stored
 from server.model.words import CHANNEL_UNITS, MetricName
+from server.wording.contract import budget_line_to_json, interval_to_json
 
 # SI units of what a claim may be about.
 CLAIM_UNITS = {
@@ -39,7 +40,16 @@ def metric(found: Metric) -> shapes.MetricOut:
         standard_uncertainty=found.standard_uncertainty,
         lower_bound=found.lower_bound,
         reason=found.reason,
+        interval=_interval(found),
+        degrees_of_freedom=found.degrees_of_freedom,
+        method=found.method,
+        budget=[shapes.BudgetLineOut(**budget_line_to_json(line)) for line in found.budget],
     )
+
+
+def _interval(found: Metric) -> shapes.IntervalOut | None:
+    interval = interval_to_json(found)
+    return None if interval is None else shapes.IntervalOut(**interval)
 
 
 def metrics(found: Mapping[MetricName, Metric]) -> dict[str, shapes.MetricOut]:

@@ -118,10 +118,30 @@ class QuantityOut(Out):
     typed: str | None = None
 
 
+class IntervalOut(Out):
+    """A coverage interval, in the figure's unit."""
+
+    low: float
+    high: float
+    coverage: float
+
+
+class BudgetLineOut(Out):
+    """What one component adds to a figure's variance: `share`, from 0 to 1."""
+
+    component: str
+    standard_uncertainty: float
+    distribution: str
+    sensitivity: float
+    share: float
+
+
 class MetricOut(Out):
     """A measured figure in SI. `value` null comes with a `reason`.
 
     With `lower_bound` the value is the highest that was shown; the true one may be higher.
+    Interval and budget come with a run's own figures, not in lists. `degrees_of_freedom` null:
+    too many to matter.
     """
 
     model_config = ConfigDict(
@@ -133,6 +153,18 @@ class MetricOut(Out):
                     "standard_uncertainty": 7.2,
                     "lower_bound": False,
                     "reason": None,
+                    "interval": {"low": 628.4, "high": 656.0, "coverage": 0.95},
+                    "degrees_of_freedom": 38.2,
+                    "method": "gum",
+                    "budget": [
+                        {
+                            "component": "torque: % of reading",
+                            "standard_uncertainty": 0.0029,
+                            "distribution": "rectangular",
+                            "sensitivity": 642.1,
+                            "share": 0.067,
+                        }
+                    ],
                 }
             ]
         }
@@ -142,6 +174,10 @@ class MetricOut(Out):
     standard_uncertainty: float | None
     lower_bound: bool
     reason: str | None
+    interval: IntervalOut | None = None
+    degrees_of_freedom: float | None = None
+    method: str | None = None
+    budget: list[BudgetLineOut] = []
 
 
 class ReasonIn(In):

@@ -76,6 +76,9 @@ class MeaningOut(Out):
     reason: str | None
     lower_bound: bool = False
     ratio_standard_uncertainty: float | None = None
+    probability_reached: float | None = None
+    verdict: str | None = None
+    guard_band: float | None = None
 
 
 class ClaimReadingOut(Out):

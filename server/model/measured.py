@@ -9,6 +9,9 @@ from server.model.words import METRIC_UNITS, FindingCode, Meaning, MetricName, S
 JsonValue: TypeAlias = bool | int | float | str | list["JsonValue"] | dict[str, "JsonValue"] | None
 
 
+COVERAGE = 0.95  # of every interval
+
+
 @dataclass(frozen=True, slots=True)
 class Measured:
     """A value and its standard uncertainty, both in one SI unit."""

@@ -1,7 +1,7 @@
 """Rows and JSON to the model's frozen dataclasses, and back. The one place of this mapping."""
 
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import date
 from typing import Any
 
@@ -15,6 +15,7 @@ from server.model.bench import (
     RunDetails,
     Specimen,
 )
+from server.model.budget import BudgetLine
 from server.model.measured import Finding, Metric
 from server.model.recording import Column
 from server.model.results import Curve, Lag, LoadPoint, Reduction, Segment, Trace
@@ -123,7 +124,37 @@ def set_values(reduction: Reduction) -> dict[str, Any]:
         "segments": plain_json(reduction.segments),
         "points": plain_json(reduction.points),
         "curves": plain_json(reduction.curves),
+        "uncertainties": uncertainties_value(reduction.metrics),
     }
+
+
+def uncertainties_value(metrics: Mapping[MetricName, Metric]) -> dict[str, Any]:
+    """Interval and budget of each figure that has one."""
+    return {
+        name.value: {
+            "interval": [m.interval_low, m.interval_high],
+            "degrees_of_freedom": m.degrees_of_freedom,
+            "method": m.method,
+            "budget": plain_json(m.budget),
+        }
+        for name, m in metrics.items()
+        if m.method is not None
+    }
+
+
+def with_uncertainty(metric: Metric, stored: Mapping[str, Any] | None) -> Metric:
+    """A figure with its interval and budget, where its set has them."""
+    if stored is None:
+        return metric
+    low, high = stored["interval"]
+    return replace(
+        metric,
+        interval_low=low,
+        interval_high=high,
+        degrees_of_freedom=stored["degrees_of_freedom"],
+        method=stored["method"],
+        budget=tuple(BudgetLine(**line) for line in stored["budget"]),
+    )
 
 
 def trace_value(trace: Trace) -> dict[str, Any]:
@@ -170,10 +201,14 @@ def reduction_of(
     findings: tuple[Finding, ...],
     trace: Mapping[str, Any] | None,
 ) -> Reduction:
+    stored = row.uncertainties
     return Reduction(
         kind=RunKind(kind),
         method_version=row.method_version,
-        metrics=metrics,
+        metrics={
+            name: with_uncertainty(metric, stored.get(name.value))
+            for name, metric in metrics.items()
+        },
         findings=findings,
         segments=tuple(Segment(**{**s, "kind": SegmentKind(s["kind"])}) for s in row.segments),
         points=tuple(LoadPoint(**point) for point in row.points),

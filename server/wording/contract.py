@@ -6,7 +6,8 @@ Everything is SI; an efficiency is a fraction. Nothing here rounds.
 from collections.abc import Mapping
 
 from server.model.bench import ClaimReading
-from server.model.measured import Finding, JsonValue, MeaningReading, Metric
+from server.model.budget import BudgetLine
+from server.model.measured import COVERAGE, Finding, JsonValue, MeaningReading, Metric
 from server.model.recording import Column
 from server.model.results import Reduction
 from server.model.words import MetricName
@@ -45,6 +46,26 @@ def metric_to_json(metric: Metric) -> Json:
         "standard_uncertainty": metric.standard_uncertainty,
         "lower_bound": metric.lower_bound,
         "reason": metric.reason,
+        "interval": interval_to_json(metric),
+        "degrees_of_freedom": metric.degrees_of_freedom,
+        "method": metric.method,
+        "budget": [budget_line_to_json(line) for line in metric.budget],
+    }
+
+
+def interval_to_json(metric: Metric) -> Json | None:
+    if metric.interval_low is None or metric.interval_high is None:
+        return None
+    return {"low": metric.interval_low, "high": metric.interval_high, "coverage": COVERAGE}
+
+
+def budget_line_to_json(line: BudgetLine) -> Json:
+    return {
+        "component": line.component,
+        "standard_uncertainty": line.standard_uncertainty,
+        "distribution": line.distribution,
+        "sensitivity": line.sensitivity,
+        "share": line.share,
     }
 
 
@@ -81,6 +102,9 @@ def meaning_to_json(reading: MeaningReading) -> Json:
         "ratio_standard_uncertainty": reading.ratio_standard_uncertainty,
         "lower_bound": reading.lower_bound,
         "reason": reading.reason,
+        "probability_reached": reading.probability_reached,
+        "verdict": reading.verdict,
+        "guard_band": reading.guard_band,
     }
 
 

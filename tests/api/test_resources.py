@@ -22,7 +22,12 @@ RIG = {
 
 PUBLIC_FIELDS = {
     shapes.QuantityOut: "value unit typed",
-    shapes.MetricOut: "value unit standard_uncertainty lower_bound reason",
+    shapes.MetricOut: (
+        "value unit standard_uncertainty lower_bound reason interval degrees_of_freedom method "
+        "budget"
+    ),
+    shapes.IntervalOut: "low high coverage",
+    shapes.BudgetLineOut: "component standard_uncertainty distribution sensitivity share",
     shapes.PlateOut: (
         "revision voltage supply frequency current power speed duty motor_family circuit"
     ),
@@ -35,7 +40,8 @@ PUBLIC_FIELDS = {
     ),
     thing_shapes.ApplianceNameOut: "id slug page maker model category",
     thing_shapes.MeaningOut: (
-        "meaning value standard_uncertainty ratio reason lower_bound ratio_standard_uncertainty"
+        "meaning value standard_uncertainty ratio reason lower_bound ratio_standard_uncertainty "
+        "probability_reached verdict guard_band"
     ),
     thing_shapes.ClaimReadingOut: (
         "wording quantity value meanings implied_current rotor_energy_time"
@@ -71,7 +77,10 @@ PUBLIC_FIELDS = {
         "specimen rig plate file rows stale failure results changes created_at updated_at"
     ),
     run_shapes.RunStatusOut: "id state failure run page",
-    run_shapes.NamedMetricOut: "value unit standard_uncertainty lower_bound reason name",
+    run_shapes.NamedMetricOut: (
+        "value unit standard_uncertainty lower_bound reason interval degrees_of_freedom method "
+        "budget name"
+    ),
     run_shapes.PointOut: (
         "start end is_dwell samples effective_samples torque speed shaft_power voltage current "
         "power apparent_power power_factor efficiency u_torque u_speed u_shaft_power u_current "

@@ -118,7 +118,8 @@ class RunRevisionRow(Table):
 class MetricSetRow(Table):
     """The figures of one run revision by one method version. Sets are added, never changed.
 
-    The long parts come last and apart, so that a list never reads them.
+    The long parts come last and apart, so that a list never reads them. `uncertainties` holds, by
+    the figure's word, what its interval is and where that comes from.
     """
 
     __tablename__ = "metric_set"
@@ -138,6 +139,7 @@ class MetricSetRow(Table):
     segments: Mapped[JsonList]
     points: Mapped[JsonList]
     curves: Mapped[JsonList]
+    uncertainties: Mapped[JsonDict] = mapped_column(server_default="{}")
 
 
 class MetricSetTraceRow(Table):
