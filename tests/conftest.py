@@ -26,7 +26,14 @@ from server.store.identity import new_public_id
 from server.store.people import tester_for_token
 from server.store.tables import Table
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command and the service do
+
 POSTGRESQL_URL = os.environ.get("BENCHLEDGER_TEST_POSTGRESQL_URL")
+CHROMIUM = (
+    os.environ.get("BENCHLEDGER_TEST_CHROMIUM")
+    or shutil.which("chromium")
+    or shutil.which("chromium-browser")
+)
 # Its name begins like a test class's; without this pytest would try to collect it.
 Tester.__test__ = False  # type: ignore[attr-defined]
 
@@ -40,8 +47,16 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+@pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    # The browser's driver keeps an event loop in its thread: tests with loops of their own must
+    # come before it, and a file's browser tests share a worker.
+    items.sort(key=lambda item: "browser" in item.keywords)
     for item in items:
+        if "browser" in item.keywords:
+            item.add_marker(pytest.mark.xdist_group(item.path.name))
+            if CHROMIUM is None:
+                item.add_marker(pytest.mark.skip(reason="chromium is not installed"))
         if "slow" in item.keywords and not config.getoption("--slow"):
             item.add_marker(pytest.mark.skip(reason="slow: run with --slow"))
         if "postgresql" in item.keywords and POSTGRESQL_URL is None:
@@ -89,6 +104,17 @@ def pytest_runtest_setup() -> None:
 
     # This machine only: a test that reaches for another host fails and says so.
     pytest_socket.socket_allow_hosts(["127.0.0.1", "::1", "localhost"], allow_unix_socket=True)
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args: dict[str, object]) -> dict[str, object]:
+    """The system's Chromium, quiet and without its sandbox (tests may run as root)."""
+    quiet = ("--disable-background-networking", "--disable-component-update", "--disable-sync")
+    return {
+        **browser_type_launch_args,
+        "executable_path": CHROMIUM,
+        "args": ["--no-sandbox", "--no-first-run", *quiet],
+    }
 
 
 @pytest.fixture(scope="session")

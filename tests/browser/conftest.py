@@ -1,7 +1,6 @@
 """A served ledger with the first runs of the scenario, and a real Chromium to read it with."""
 
 import os
-import shutil
 import socket
 import subprocess
 import sys
@@ -27,19 +26,10 @@ from server.static_files import build_static
 from server.store.database import make_engine, migrate, write_session
 from server.store.files import keep_upload_from
 
-CHROMIUM = os.environ.get("BENCHLEDGER_TEST_CHROMIUM") or shutil.which("chromium")
 ROOT = Path(__file__).parents[2]
 # Three appliances of two kinds; the two vacuums are printed in one order, measured in the other.
 LOADED = (6, 1, 2)
 SENT = 8
-
-
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    if CHROMIUM is not None:
-        return
-    for item in items:
-        if "browser" in item.keywords and ROOT / "tests" / "browser" in item.path.parents:
-            item.add_marker(pytest.mark.skip(reason="chromium is not installed"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,16 +106,6 @@ class _served:
     def __exit__(self, *_: object) -> None:
         self._process.terminate()
         self._process.wait(timeout=30)
-
-
-@pytest.fixture(scope="session")
-def browser_type_launch_args(browser_type_launch_args: dict[str, object]) -> dict[str, object]:
-    quiet = ("--disable-background-networking", "--disable-component-update", "--disable-sync")
-    return {
-        **browser_type_launch_args,
-        "executable_path": CHROMIUM,
-        "args": ["--no-sandbox", "--no-first-run", *quiet],
-    }
 
 
 def is_fault(message: ConsoleMessage) -> bool:

@@ -1,24 +1,15 @@
 """The pictures as Chromium draws them: no words over one another, cut off or too small."""
 
-import shutil
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from server.charts import CHART_CSS, figure_svg
 from server.charts.palette import custom_properties
 from tests.charts.test_svg import FIGURES
 
 pytestmark = pytest.mark.browser
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-]
 WORDS = """() => [...document.querySelectorAll('svg')].map(svg => {
   const frame = svg.getBoundingClientRect();
   return {
@@ -36,15 +27,10 @@ WORDS = """() => [...document.querySelectorAll('svg')].map(svg => {
 
 
 @pytest.fixture(scope="module")
-def drawing_page() -> Iterator[Page]:
-    with sync_playwright() as playwright:
-        system = shutil.which("chromium") or shutil.which("chromium-browser")
-        own = playwright.chromium.executable_path
-        if system is None and not Path(own).exists():
-            pytest.skip("no browser: no Chromium on this machine")
-        browser = playwright.chromium.launch(executable_path=system, args=ARGUMENTS)
-        yield browser.new_page(viewport={"width": 1200, "height": 900})
-        browser.close()
+def drawing_page(browser: Browser) -> Iterator[Page]:
+    page = browser.new_page(viewport={"width": 1200, "height": 900})
+    yield page
+    page.close()
 
 
 def drawn(page, width):
