@@ -37,7 +37,7 @@ from server.reduction.runwide import (
 )
 from server.reduction.signals import Signals, choose_signals
 from server.reduction.states import State, States, find_states
-from server.reduction.torque import Shaft, shaft_torque
+from server.reduction.torque import Shaft, shaft_torque, with_dwell_slopes
 from server.reduction.trace import thin
 from server.reduction.versions import METHOD_VERSIONS
 from server.reduction.worked import Worked
@@ -99,6 +99,8 @@ def work_through(
         shaft = _signed_shaft(blocks, states, zero, rig)
     z, noise = load_coordinate(blocks, states, shaft)
     found = find_stretches(blocks, states, shaft.speed, z, noise, min_dwell_s=options.min_dwell_s)
+    dwells = [(s.first, s.end) for s in found if s.kind is SegmentKind.STEADY_DWELL]
+    shaft = with_dwell_slopes(shaft, blocks.time_s, dwells)
     is_dc = plate.supply is Supply.DC
     points, groups = choose_points(
         [(average(g, blocks, shaft, is_dc=is_dc), g) for g in group_blocks(found, z, blocks.time_s)]

@@ -1,6 +1,7 @@
 """Torque at the motor's shaft, per block: sensor, drag lost before it, and inertia."""
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from server.reduction.zero import Zero
 
 DERIVATIVE_WINDOW_S = 0.3
 DERIVATIVE_DOUBLINGS = 3
+LEAST_FOR_SLOPE = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +31,7 @@ class Shaft:
     speed_sign: int
     torque_sign: int
     has_inertia: bool
+    inertia_kg_m2: float
 
 
 def shaft_torque(
@@ -71,6 +74,44 @@ def shaft_torque(
         speed_sign=speed_sign,
         torque_sign=torque_sign,
         has_inertia=rig.inertia_kg_m2 is not None,
+        inertia_kg_m2=inertia,
+    )
+
+
+def with_dwell_slopes(shaft: Shaft, time_s: Floats, dwells: Iterable[tuple[int, int]]) -> Shaft:
+    """Take the inertia term of each dwell from the dwell's own blocks alone.
+
+    Model:  as in `shaft_torque`, the windows cut at the dwell's ends
+
+    Parameters
+    ----------
+    dwells : first and end block (exclusive) of each.
+
+    Notes
+    -----
+    The sliding windows of `shaft_torque` reach over a dwell's ends, where the brake is moved and
+    the acceleration is many times what it is within.
+    """
+    if not shaft.inertia_kg_m2:
+        return shaft
+    rate, u_torque = shaft.acceleration.copy(), shaft.u_inertia_torque.copy()
+    for first, end in dwells:
+        if end - first < LEAST_FOR_SLOPE:
+            continue
+        rate[first:end], u_rate = adaptive_slope(
+            time_s[first:end],
+            shaft.speed[first:end],
+            window_s=DERIVATIVE_WINDOW_S,
+            doublings=DERIVATIVE_DOUBLINGS,
+        )
+        u_torque[first:end] = shaft.inertia_kg_m2 * u_rate
+    extra = shaft.inertia_kg_m2 * (rate - shaft.acceleration)
+    return replace(
+        shaft,
+        acceleration=rate,
+        u_inertia_torque=u_torque,
+        torque=shaft.torque + extra,
+        power=shaft.power + extra * shaft.speed,
     )
 
 
