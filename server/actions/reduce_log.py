@@ -7,8 +7,12 @@ from server.intake import ReadLimits, read_log
 from server.model.bench import Bench
 from server.model.recording import LogRead, Recording
 from server.model.results import Reduction, ReductionOptions
+from server.model.words import Source
 from server.reduction import reduce_run
 from server.settings import Settings
+
+# Sources whose rows were noted one by one, each a load by itself.
+NOTED = frozenset({Source.BY_HAND, Source.VIDEO})
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +33,10 @@ def limits_of(settings: Settings) -> ReadLimits:
 def options_for(bench: Bench) -> ReductionOptions:
     """What changes the figures beside recording, plate and rig."""
     tested_on = bench.run.tested_on
-    return ReductionOptions(tested_on=tested_on.isoformat() if tested_on else None)
+    return ReductionOptions(
+        tested_on=tested_on.isoformat() if tested_on else None,
+        rows_are_points=bench.run.source in NOTED,
+    )
 
 
 def read_described_log(path: Path, *, file_name: str, bench: Bench, limits: ReadLimits) -> LogRead:
@@ -40,6 +47,7 @@ def read_described_log(path: Path, *, file_name: str, bench: Bench, limits: Read
         choices=bench.columns,
         pulses_per_revolution=bench.rig.pulses_per_revolution,
         kind=bench.run.kind,
+        rows_are_points=bench.run.source in NOTED,
         limits=limits,
     )
 

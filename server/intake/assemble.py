@@ -38,6 +38,7 @@ def assemble(
     *,
     notes: dict[str, JsonValue],
     name: str,
+    needs_time: bool = True,
 ) -> Recording:
     """Make the recording. Raises UnusableLog with every problem found."""
     import numpy as np
@@ -45,7 +46,7 @@ def assemble(
     problems = list(table.problems)
     if problems:
         raise UnusableLog(name, problems)
-    time = _time(table, columns, dialect, notes, problems)
+    time = _time(table, columns, dialect, notes, problems, needs_time=needs_time)
     if problems or time is None:
         raise UnusableLog(name, problems)
     keep = np.isfinite(time)
@@ -132,11 +133,20 @@ def _time(
     dialect: Dialect,
     notes: dict[str, JsonValue],
     problems: list[Problem],
+    *,
+    needs_time: bool,
 ) -> NDArray[np.float64] | None:
     import numpy as np
     import polars as pl
 
     found = next((c for c in columns if c.column.channel is Channel.TIME), None)
+    if found is None and not needs_time:
+        # Each row is a load by itself: they are numbered.
+        notes["rows_without_time"] = True
+        blank = np.ones(len(table.columns[0]), dtype=bool)
+        for series in table.columns:
+            blank &= series.is_null().to_numpy()
+        return np.where(blank, np.nan, np.arange(blank.size, dtype=np.float64))
     if found is None:
         return _time_from_interval(table, dialect, notes, problems)
     series = table.columns[found.column.position]
@@ -215,7 +225,8 @@ def _time_from_interval(
             Problem(
                 "no column is a time.",
                 "Add a column with the time of each reading, or a line like “sample interval 10 "
-                "ms” above the header; or say in [columns] which column is the time.",
+                "ms” above the header; or say in [columns] which column is the time. Readings "
+                "noted by hand need none: say kind = “hand readings”.",
             )
         )
         return None

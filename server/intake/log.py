@@ -25,7 +25,13 @@ _LIMITS = ReadLimits()
 # What a run of each kind can't do without: one channel of each group. Other kinds need none.
 REQUIRED: Mapping[RunKind, tuple[tuple[Channel, ...], ...]] = {
     RunKind.BRAKE: ((Channel.SPEED,), (Channel.FORCE, Channel.TORQUE)),
+    RunKind.RUN_DOWN: ((Channel.SPEED,),),
+    RunKind.RUN_UP: ((Channel.SPEED,),),
+    RunKind.IN_USE: ((Channel.SPEED,),),
+    RunKind.LOCKED_ROTOR: ((Channel.CURRENT, Channel.POWER),),
 }
+# Kinds whose rows may each be a load by itself, so that no time is needed.
+TIMELESS = frozenset({RunKind.IN_USE, RunKind.LOCKED_ROTOR})
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +48,13 @@ def read_log(
     choices: Sequence[ColumnChoice] = (),
     pulses_per_revolution: float | None = None,
     kind: RunKind = RunKind.BRAKE,
+    rows_are_points: bool = False,
     limits: ReadLimits = _LIMITS,
 ) -> LogRead:
-    """Read a whole log. Raises UnusableLog with every problem found, or TooLarge."""
+    """Read a whole log. Raises UnusableLog with every problem found, or TooLarge.
+
+    `rows_are_points`: readings noted one by one, which need no time.
+    """
     with open_text(path, name=name, limits=limits) as text:
         plan = _plan(text, choices, pulses_per_revolution, name=name, limits=limits)
         problems = _all_problems(plan, choices, kind)
@@ -65,7 +75,14 @@ def read_log(
         notes["last_line_cut"] = {"row": table.first_line + n_rows, "text": ending.cut}
     elif ending.lacks_newline:
         notes["last_newline_missing"] = True
-    recording = assemble(table, plan.columns, plan.dialect, notes=notes, name=name)
+    recording = assemble(
+        table,
+        plan.columns,
+        plan.dialect,
+        notes=notes,
+        name=name,
+        needs_time=not (rows_are_points or kind in TIMELESS),
+    )
     columns = tuple(c.column for c in plan.columns)
     return LogRead(recording, columns, dialect, len(recording.time_s))
 

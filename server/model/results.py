@@ -80,10 +80,14 @@ class Trace:
 
 @dataclass(frozen=True, slots=True)
 class ReductionOptions:
-    """What changes the figures beside recording, plate and rig. Part of the input digest."""
+    """What changes the figures beside recording, plate and rig. Part of the input digest.
+
+    `rows_are_points`: each row is a load by itself, noted by hand or off a video.
+    """
 
     tested_on: str | None = None
     min_dwell_s: float = 0.5
+    rows_are_points: bool = False
 
 
 @dataclass(frozen=True, slots=True)

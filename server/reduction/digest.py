@@ -34,7 +34,8 @@ def input_digest(
         "kind": kind.value,
         "plate": _bare(asdict(plate)),
         "rig": _bare(asdict(rig)),
-        "options": _bare(asdict(options)),
+        # What is off is left out: an option added later changes no digest made before.
+        "options": {k: v for k, v in asdict(options).items() if v is not False},
     }
     text = json.dumps(content, sort_keys=True, separators=(",", ":"), default=str, allow_nan=False)
     return hashlib.sha256(text.encode()).hexdigest()

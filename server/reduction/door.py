@@ -1,11 +1,26 @@
 """The one door of this room."""
 
+from collections.abc import Callable
+from importlib import import_module
+from typing import cast
+
 from server.errors import InvalidSignal
 from server.model.bench import Plate, Rig
 from server.model.recording import Recording
 from server.model.results import Reduction, ReductionOptions
 from server.model.words import RunKind
 from server.reduction.versions import METHOD_VERSIONS
+
+Reduce = Callable[..., Reduction]
+
+# kind -> (module of this room, function): loaded when the first run of that kind is reduced.
+METHODS: dict[RunKind, tuple[str, str]] = {
+    RunKind.BRAKE: ("brake", "reduce_brake_run"),
+    RunKind.RUN_DOWN: ("run_down", "reduce_run_down"),
+    RunKind.RUN_UP: ("run_up", "reduce_run_up"),
+    RunKind.IN_USE: ("in_use", "reduce_in_use"),
+    RunKind.LOCKED_ROTOR: ("locked_rotor", "reduce_locked_rotor"),
+}
 
 
 def reduce_run(
@@ -27,11 +42,11 @@ def reduce_run(
 
     Raises
     ------
-    InvalidSignal: a kind without a method, or arrays no method can work on (fewer than two
-    usable times, no finite speed, neither torque nor force).
+    InvalidSignal: a kind without a method, or arrays its method can't work on (fewer than two
+    usable times; for a brake run no finite speed, or neither torque nor force).
     """
-    if kind not in METHOD_VERSIONS:
+    if kind not in METHODS or kind not in METHOD_VERSIONS:
         raise InvalidSignal(f"there is no method for runs of kind “{kind.value}” yet")
-    from server.reduction.brake import reduce_brake_run
-
-    return reduce_brake_run(recording, plate=plate, rig=rig, options=options)
+    module, name = METHODS[kind]
+    reduce = cast(Reduce, getattr(import_module(f"server.reduction.{module}"), name))
+    return reduce(recording, plate=plate, rig=rig, options=options)

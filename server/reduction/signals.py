@@ -40,7 +40,12 @@ class Signals:
 
 
 def choose_signals(
-    time_s: Floats, channels: dict[Channel, FloatArray], *, rig: Rig, plate: Plate
+    time_s: Floats,
+    channels: dict[Channel, FloatArray],
+    *,
+    rig: Rig,
+    plate: Plate,
+    rows_are_points: bool = False,
 ) -> Signals:
     """Pick the channels of a brake run.
 
@@ -48,7 +53,8 @@ def choose_signals(
     `torque_factor` is NaN, and the caller gives reasons). A voltage or current that alternates is
     a waveform, never on a plate that says DC. Blanks are bridged by straight lines over at most
     0.3 s; rows that then still lack speed or torque are left out. Single speed readings of half
-    or twice their neighbours (missed or doubled pulses) are replaced and counted.
+    or twice their neighbours (missed or doubled pulses) are replaced and counted. Neither is done
+    where rows are points: each is a load by itself, and its neighbours say nothing of it.
 
     Raises
     ------
@@ -71,13 +77,13 @@ def choose_signals(
         Channel.POWER_FACTOR,
     )
     columns = [speed, torque, *(_finite(channels, name) for name in names)]
-    filled = [None if c is None else _bridged(time_s, c) for c in columns]
+    filled = [c if c is None or rows_are_points else _bridged(time_s, c) for c in columns]
     time_s, filled = _complete_rows(time_s, filled)
     speed, torque, voltage, current, power, apparent, power_factor = filled
     if speed is None or torque is None:
         raise InvalidSignal("no row has both speed and torque")
-    speed, n_hops = _without_hops(speed)
-    may_alternate = plate.supply is not Supply.DC
+    speed, n_hops = (speed, 0) if rows_are_points else _without_hops(speed)
+    may_alternate = plate.supply is not Supply.DC and not rows_are_points
     return Signals(
         time_s=time_s,
         speed=speed,

@@ -1,5 +1,5 @@
-"""Which method made a figure. Raised with a changelog line and an edit in docs/methods/."""
+"""Which method made a figure; see `server/model/methods.py`, where it is written down."""
 
-from server.model.words import RunKind
+from server.model.methods import METHOD_VERSIONS
 
-METHOD_VERSIONS: dict[RunKind, str] = {RunKind.BRAKE: "brake-1"}
+__all__ = ["METHOD_VERSIONS"]

@@ -7,6 +7,7 @@ from server.model.measured import Finding, JsonValue
 from server.model.recording import Recording
 from server.model.results import ReductionOptions
 from server.model.words import FindingCode, Severity
+from server.reduction.ordering import Ordered
 from server.reduction.worked import Worked
 
 CALIBRATION_INTERVAL = timedelta(days=366)  # a year; common practice, no source
@@ -16,12 +17,22 @@ def record_findings(
     worked: Worked, recording: Recording, *, rig: Rig, options: ReductionOptions
 ) -> list[Finding]:
     """Last line cut, time out of order, channels that lag, instruments out of calibration."""
+    found = list(recording_findings(worked.ordered, recording, rig=rig, options=options))
+    if worked.lag.applied:
+        evidence: dict[str, JsonValue] = {"seconds": worked.lag.seconds, "applied": True}
+        found.append(Finding(FindingCode.CHANNELS_LAG, Severity.INFO, evidence))
+    return found
+
+
+def recording_findings(
+    ordered: Ordered, recording: Recording, *, rig: Rig, options: ReductionOptions
+) -> tuple[Finding, ...]:
+    """What holds for runs of any kind: last line cut, time out of order, calibration dates."""
     found = []
     cut = recording.notes.get("last_line_cut")
     if cut is not None:
         evidence: dict[str, JsonValue] = cut if isinstance(cut, dict) else {"note": cut}
         found.append(Finding(FindingCode.LAST_LINE_CUT, Severity.INFO, evidence))
-    ordered = worked.ordered
     if ordered.n_moved or ordered.n_repeated or ordered.is_clock_coarse:
         evidence = {
             "n_out_of_order": ordered.n_moved,
@@ -29,10 +40,7 @@ def record_findings(
             "is_clock_coarse": ordered.is_clock_coarse,
         }
         found.append(Finding(FindingCode.TIME_DISORDERED, Severity.INFO, evidence))
-    if worked.lag.applied:
-        evidence = {"seconds": worked.lag.seconds, "applied": True}
-        found.append(Finding(FindingCode.CHANNELS_LAG, Severity.INFO, evidence))
-    return found + _calibration(rig, options)
+    return (*found, *_calibration(rig, options))
 
 
 def _calibration(rig: Rig, options: ReductionOptions) -> list[Finding]:
