@@ -2,10 +2,12 @@
 
 import math
 from collections.abc import Mapping, Sequence
+from typing import TypedDict
 
 from server.model.bench import Claim, ClaimReading, Plate
 from server.model.measured import MeaningReading, Metric
 from server.model.words import Meaning, MetricName
+from server.reduction.uncertainty.conformity import NOT_DECIDED, decide
 
 METRIC_OF_MEANING: dict[Meaning, MetricName] = {
     Meaning.SHAFT_AT_RATED_CURRENT: MetricName.SHAFT_POWER_AT_RATED_CURRENT,
@@ -41,7 +43,8 @@ def read_claims(
     Returns
     -------
     One ClaimReading per power claim, meanings in the order of `Meaning`. A missing value carries
-    the reason; a lower bound is carried over.
+    the reason; a lower bound is carried over. Each value has the probability that the true one
+    reaches the claim, and a verdict (uncertainty/conformity.py).
 
     Notes
     -----
@@ -148,7 +151,26 @@ def _meaning(
         ratio_standard_uncertainty=u / claimed_w if u is not None and claimed_w > 0 else None,
         lower_bound=metric.lower_bound,
         reason=None,
+        **_decision(metric.value, u, claimed_w, metric.lower_bound),
     )
+
+
+class _Decided(TypedDict):
+    probability_reached: float | None
+    verdict: str | None
+    guard_band: float | None
+
+
+def _decision(value: float, u: float | None, claimed_w: float, lower_bound: bool) -> _Decided:
+    """JCGM 106 on one meaning; without a standard uncertainty nothing is decided."""
+    if u is None:
+        return {"probability_reached": None, "verdict": NOT_DECIDED, "guard_band": None}
+    found = decide(value, u, claimed=claimed_w, lower_bound=lower_bound)
+    return {
+        "probability_reached": found.probability_reached,
+        "verdict": found.verdict,
+        "guard_band": found.guard_band,
+    }
 
 
 def _circuit_limit(claimed_w: float, plate: Plate) -> MeaningReading:
@@ -163,6 +185,7 @@ def _circuit_limit(claimed_w: float, plate: Plate) -> MeaningReading:
         standard_uncertainty=0.0,
         ratio=limit_va / claimed_w if claimed_w > 0 else None,
         ratio_standard_uncertainty=0.0 if claimed_w > 0 else None,
+        **_decision(limit_va, 0.0, claimed_w, False),
     )
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from server.model.measured import Finding
 from server.model.words import FindingCode
 from server.wording import finding_sentences as sentences
+from server.wording import uncertainty_sentences
 
 Evidence = sentences.Evidence
 
@@ -67,4 +68,5 @@ _WRITERS: dict[FindingCode, Callable[[Evidence], tuple[str, str]]] = {
     FindingCode.RUN_ENDED_EARLY: sentences.ended_early,
     FindingCode.NO_EFFICIENCY: sentences.no_efficiency,
     FindingCode.TOO_FEW_POINTS: sentences.few_points,
+    FindingCode.INTERVAL_DRAWN: uncertainty_sentences.interval_drawn,
 }

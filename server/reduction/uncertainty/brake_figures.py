@@ -2,26 +2,83 @@
 
 import hashlib
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from server.model.bench import Plate, Rig
-from server.model.measured import Metric
+from server.model.measured import Finding, JsonValue, Metric
 from server.model.recording import Recording
 from server.model.results import ReductionOptions
-from server.model.words import Channel, MetricName, RunKind
+from server.model.words import Channel, FindingCode, MetricName, RunKind, Severity
 from server.reduction.digest import input_digest
 from server.reduction.metrics import RATED
 from server.reduction.uncertainty.drawn_line import drawn_line
-from server.reduction.uncertainty.judge_figures import Judged, judge_figures
+from server.reduction.uncertainty.judge_figures import MONTE_CARLO, Judged, judge_figures
 from server.reduction.uncertainty.monte_carlo import seed_of
 from server.reduction.uncertainty.point_table import point_table
 from server.reduction.uncertainty.run_errors import run_errors
-from server.reduction.uncertainty.run_model import RunModel
+from server.reduction.uncertainty.run_model import RunModel, WindowPower
 from server.reduction.worked import Worked
 
 M = MetricName
 FINGERPRINT_ROWS = 4096
+
+
+def with_uncertainties(
+    worked: Worked,
+    recording: Recording,
+    *,
+    plate: Plate,
+    rig: Rig,
+    options: ReductionOptions,
+) -> tuple[Worked, tuple[Finding, ...]]:
+    """Give every figure of a brake run its uncertainty, interval and budget.
+
+    Parameters
+    ----------
+    worked : the run with its figures; values stay as they are.
+    recording : as stored; with plate, rig and options it decides the seed of the draws.
+
+    Returns
+    -------
+    The run, and a finding that names the figures whose interval had to be drawn, and why.
+
+    Notes
+    -----
+    docs/methods/uncertainty.md has the model, the components and their limits.
+
+    Sources
+    -------
+    JCGM 100:2008; JCGM 101:2008, 7.9 and 8.1.
+    """
+    seed = seed_of_input(recording, plate=plate, rig=rig, options=options)
+    # A run of nonsense divides by nothing: what is not finite is no uncertainty, and left out.
+    with np.errstate(all="ignore"):
+        judged = brake_uncertainties(worked, worked.metrics, plate=plate, rig=rig, seed=seed)
+    metrics = {
+        name: _judged_metric(metric, judged[name]) if name in judged else metric
+        for name, metric in worked.metrics.items()
+    }
+    return replace(worked, metrics=metrics), drawn_finding(judged)
+
+
+def drawn_finding(judged: Mapping[MetricName, Judged]) -> tuple[Finding, ...]:
+    """Say which intervals are drawn ones, by the component that outweighs the others there."""
+    drawn: list[JsonValue] = [
+        {
+            "figure": name.value,
+            "component": one.budget[0].component if one.budget else None,
+            "distribution": one.budget[0].distribution if one.budget else None,
+            "share": one.budget[0].share if one.budget else None,
+            "difference_over_tolerance": one.d_over_delta,
+        }
+        for name, one in judged.items()
+        if one.method == MONTE_CARLO
+    ]
+    if not drawn:
+        return ()
+    return (Finding(FindingCode.INTERVAL_DRAWN, Severity.INFO, {"figures": drawn}),)
 
 
 def brake_uncertainties(
@@ -30,7 +87,22 @@ def brake_uncertainties(
     """Uncertainty of every figure of a brake run that has a value."""
     values = {n: m.value for n, m in metrics.items() if m.value is not None}
     model = brake_model(worked, metrics, plate=plate, rig=rig)
-    return judge_figures(model, values, seed=seed)
+    momentary = worked.momentary
+    bias = {M.SHAFT_POWER_MAX_MOMENTARY: momentary.shaft_bias_w}
+    bias[M.BRAKE_READING_WHILE_SLOWING] = momentary.brake_bias_w
+    return judge_figures(model, values, seed=seed, known_bias=bias)
+
+
+def _judged_metric(metric: Metric, judged: Judged) -> Metric:
+    return replace(
+        metric,
+        standard_uncertainty=judged.standard_uncertainty,
+        interval_low=judged.low,
+        interval_high=judged.high,
+        degrees_of_freedom=judged.degrees_of_freedom,
+        method=judged.method,
+        budget=judged.budget,
+    )
 
 
 def brake_model(
@@ -47,7 +119,7 @@ def brake_model(
     used += [Channel.CURRENT]
     errors = run_errors(rig, worked.zero, torque_channel=signals.torque_channel, used=used)
     if not worked.points:
-        return RunModel(errors, None, None)
+        return RunModel(errors, None, None, windows=_windows(worked))
     table = point_table(
         worked.points,
         worked.brake_power_w,
@@ -67,6 +139,7 @@ def brake_model(
         point=None if has_line else best,
         free=free,
         dwells=tuple(i for i, p in enumerate(worked.points) if p.is_dwell),
+        windows=_windows(worked),
         input_held=_with_u(metrics, M.INPUT_ROTOR_HELD),
         alone={n: pair for n in (M.SUPPLY_SAG,) if (pair := _with_u(metrics, n)) is not None},
     )
@@ -86,11 +159,31 @@ def seed_of_input(
     digest.update(np.ascontiguousarray(recording.time_s[rows], dtype="<f8").tobytes())
     for channel in sorted(recording.channels):
         digest.update(channel.value.encode())
-        column = np.ascontiguousarray(recording.channels[channel][rows], dtype="<f4")
+        # Which way the rig turns, and which way its sensor counts, changes no figure.
+        column = np.ascontiguousarray(np.abs(recording.channels[channel][rows]), dtype="<f4")
         digest.update(column.tobytes())
     return seed_of(
         input_digest(digest.hexdigest(), kind=RunKind.BRAKE, plate=plate, rig=rig, options=options)
     )
+
+
+def _windows(worked: Worked) -> dict[MetricName, WindowPower]:
+    """The highest windows of the log, each with its parts."""
+    m = worked.momentary
+    found = {}
+    if m.shaft_w is not None:
+        found[M.SHAFT_POWER_MAX_MOMENTARY] = WindowPower(
+            brake_w=m.shaft_w - m.drag_part_w - m.inertia_part_w,
+            drag_w=m.drag_part_w,
+            inertia_w=m.inertia_part_w,
+            speed_rad_s=m.shaft_speed_rad_s,
+            u_w=m.u_shaft_w or 0.0,
+        )
+    if m.brake_w is not None:
+        found[M.BRAKE_READING_WHILE_SLOWING] = WindowPower(
+            m.brake_w, 0.0, 0.0, m.brake_speed_rad_s, m.u_brake_w or 0.0
+        )
+    return found
 
 
 def _with_u(metrics: Mapping[MetricName, Metric], name: MetricName) -> tuple[float, float] | None:

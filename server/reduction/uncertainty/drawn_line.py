@@ -89,8 +89,8 @@ class DrawnLine:
         return z
 
 
-def drawn_line(line: LoadLine, points: Sequence[LoadPoint], table: PointTable) -> DrawnLine:
-    """Prepare a fitted load line for drawing.
+def drawn_line(line: LoadLine, points: Sequence[LoadPoint], table: PointTable) -> DrawnLine | None:
+    """Prepare a fitted load line for drawing; None where a fit has no finite covariance.
 
     The place of a point on the line is the reading of one of its own channels. Systematic errors
     of that channel move nothing along the line: the reading is a label, and what is read off is
@@ -111,7 +111,10 @@ def drawn_line(line: LoadLine, points: Sequence[LoadPoint], table: PointTable) -
             if not is_own:
                 u = pooled_u(table.u[quantity].tolist(), points, values)
             made[quantity] = _fitted(fit, spot, values, u_fit, u, table.n_effective)
-    return _joined(made, table)
+    is_finite = all(
+        np.isfinite(part).all() for c in made.values() for part in (c.operator, c.own, c.along)
+    )
+    return _joined(made, table) if made and is_finite else None
 
 
 def curve_of(line: LoadLine, quantity: str) -> Polynomial | None:
@@ -177,13 +180,12 @@ def _powers(series: Floats) -> Floats:
 
 def _joined(curves: dict[str, _Fitted], table: PointTable) -> DrawnLine:
     """Bring the scatter of all curves to as few numbers as their joint covariance needs."""
-    n = table.speed.size
     rows = []
     for k, curve in enumerate(curves.values()):
         own = [np.zeros_like(curve.own)] * len(curves)
         own[k] = curve.own
         rows.append(np.concatenate([curve.along, *own], axis=1))
-    factor = np.concatenate(rows) if rows else np.zeros((0, n))
+    factor = np.concatenate(rows)
     size = np.sqrt(np.sum(factor**2, axis=1))
     unit = np.where(size > 0, size, 1.0)
     left, singular, _ = np.linalg.svd(factor / unit[:, None], full_matrices=False)

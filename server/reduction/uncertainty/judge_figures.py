@@ -17,7 +17,7 @@ from server.reduction.uncertainty.run_model import FIXED_OF, RunModel
 
 COVERAGE = 0.95
 STEP = 0.01  # of a standard uncertainty
-MAX_BLOCKS = 10
+MAX_BLOCKS = 5
 # Some forty ends are compared: what one of forty does by chance is no disagreement.
 DOUBTS = 1.75
 GUM, MONTE_CARLO = "gum", "monte carlo"
@@ -77,7 +77,7 @@ def judge_figures(
 
     Returns
     -------
-    Judged for every name in both. Lower and upper end in the figure's unit.
+    Judged for every name in both, where it is finite. Ends in the figure's unit.
 
     Notes
     -----
@@ -90,11 +90,11 @@ def judge_figures(
     JCGM 100:2008, 5.1.2 and G.4; JCGM 101:2008, 7.9 and 8.1.
     """
     known = model.figures(*_still(model, 1))
-    names = [n for n in values if n in known]
+    names = [n for n in values if n in known and bool(np.isfinite(known[n]).all())]
     if not names:
         return {}
     first = _first_order(model, names)
-    fixed = [n for n in names if n in FIXED_OF]
+    fixed = [n for n in names if FIXED_OF.get(n) in known]
     order: list[str] = [*names, *(FIXED_OF[n] for n in fixed)]
 
     def outputs(rng: np.random.Generator, n: int) -> Floats:
@@ -106,9 +106,11 @@ def judge_figures(
     for k, name in enumerate(names):
         plain = _judge_one(model, name, values[name], first, drawn, k)
         bias = (known_bias or {}).get(name, 0.0)
-        if name in FIXED_OF:
+        if name in fixed:
             bias = float(drawn.mean[k] - drawn.mean[len(names) + fixed.index(name)])
-        judged[name] = _with_bias(plain, values[name], bias, is_drawn=name in FIXED_OF)
+        one = _with_bias(plain, values[name], bias, is_drawn=name in fixed)
+        if all(map(math.isfinite, (one.standard_uncertainty, one.low, one.high))):
+            judged[name] = one
     return judged
 
 
@@ -136,7 +138,9 @@ def _judge_one(
     )
     if checked.is_valid:
         return judged
-    u = float(drawn.standard_uncertainty[k])
+    # Of two that agree in two digits the one without the draws' own scatter.
+    u_drawn = float(drawn.standard_uncertainty[k])
+    u = u if abs(u_drawn - u) <= checked.delta + doubt else u_drawn
     return replace(judged, method=MONTE_CARLO, standard_uncertainty=u, low=low, high=high)
 
 
