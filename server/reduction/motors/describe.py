@@ -1,0 +1,198 @@
+"""From load points to a motor's model and what follows from it. Never fails a run."""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from server.model.bench import Plate, Rig
+from server.model.measured import Metric
+from server.model.motor import (
+    ChannelResiduals,
+    Identified,
+    ModelCurve,
+    MotorFit,
+    MotorParameter,
+    NormalisedMetric,
+)
+from server.model.results import LoadPoint
+from server.model.words import Channel, MetricName, MotorFamily
+from server.reduction.arrays import Floats
+from server.reduction.motors.choose import Choice, choose_law
+from server.reduction.motors.fit import Fitted
+from server.reduction.motors.induction import pull_out_point
+from server.reduction.motors.law import OUTPUT_UNITS, OUTPUTS, State
+from server.reduction.motors.losses import slope_over_constants, split_losses
+from server.reduction.motors.normalise import normalise
+from server.reduction.motors.observe import observe, run_errors
+
+FIXED_REL, ROUGH_REL = 0.1, 0.5
+HARDLY_NARROWED = 0.8  # of what practice says: the data added nothing
+POOR_REL = 0.05  # of a channel's largest value
+CLEARLY = 10.0  # criterion: another family fits clearly better
+N_CURVE = 61
+SLOWER, FASTER = 0.9, 1.03
+
+
+def fit_motor(
+    points: Sequence[LoadPoint],
+    *,
+    plate: Plate,
+    rig: Rig,
+    torque_channel: Channel = Channel.TORQUE,
+    metrics: Mapping[MetricName, Metric] | None = None,
+) -> MotorFit:
+    """Fit the physics of a motor to a run's load points, and say what follows from it.
+
+    Parameters
+    ----------
+    points : load points of a brake run. plate : family, supply, voltage, frequency, current.
+    rig, torque_channel : for the instruments' limits. metrics : figures to carry to plate
+        voltage; None leaves that out.
+
+    Returns
+    -------
+    MotorFit. `model` None with a `reason` where nothing was fitted: the family is not known, a
+    channel is missing, too few points, no fit settled. Every number in it is finite.
+
+    Notes
+    -----
+    docs/methods/motor-models.md states each model with its limits.
+    """
+    if plate.motor_family is MotorFamily.UNKNOWN:
+        return _nothing(plate, "the motor's family is not known; the curves assume none")
+    observed = observe(points, plate)
+    if isinstance(observed, str):
+        return _nothing(plate, observed)
+    errors = run_errors(rig, torque_channel, is_ac=observed.is_ac)
+    choice = choose_law(observed, plate.motor_family, errors)
+    if isinstance(choice, str):
+        return _nothing(plate, choice)
+    return describe(choice, plate, metrics or {}, has_voltage=all(p.voltage_v for p in points))
+
+
+def describe(
+    choice: Choice, plate: Plate, metrics: Mapping[MetricName, Metric], *, has_voltage: bool = True
+) -> MotorFit:
+    """Everything that is said of a chosen fit, as plain numbers."""
+    fitted = choice.fitted
+    whole = fitted.of_constants
+    losses = split_losses(fitted)
+    figures = [p.beyond_w for p in losses] + [p.u_beyond_w for p in losses]
+    if not np.all(np.isfinite(figures)):
+        return _nothing(plate, "the fit gives no finite losses")
+    normalised: tuple[NormalisedMetric, ...] = ()
+    if plate.voltage_v is not None and has_voltage:
+        normalised = normalise(
+            fitted, metrics, plate_voltage_v=plate.voltage_v, rated_current_a=plate.current_a
+        )
+    return MotorFit(
+        family=fitted.law.family,
+        model=fitted.law.name,
+        parameters=(*_parameters(fitted), *_derived(fitted, plate)),
+        covariance=tuple(tuple(float(v) for v in row) for row in whole),
+        residuals=_residuals(fitted),
+        scores=choice.scores,
+        losses=losses,
+        normalised=normalised,
+        curve=_curve(fitted),
+        notes=_notes(choice, has_voltage=has_voltage),
+    )
+
+
+def _nothing(plate: Plate, reason: str) -> MotorFit:
+    return MotorFit(family=plate.motor_family, reason=reason)
+
+
+def _parameters(fitted: Fitted) -> tuple[MotorParameter, ...]:
+    u = np.sqrt(np.diag(fitted.of_constants))
+    return tuple(
+        MotorParameter(c.name, float(v), float(w), c.unit, _identified(float(v), float(w), c.usual))
+        for c, v, w in zip(fitted.law.constants, fitted.theta, u, strict=True)
+    )
+
+
+def _identified(value: float, u: float, usual: tuple[float, float] | None) -> Identified:
+    if usual is not None and u > HARDLY_NARROWED * usual[1]:
+        return Identified.ASSUMED
+    if u <= FIXED_REL * abs(value):
+        return Identified.FIXED
+    return Identified.ROUGH if u <= ROUGH_REL * abs(value) else Identified.NOT_FIXED
+
+
+def _derived(fitted: Fitted, plate: Plate) -> tuple[MotorParameter, ...]:
+    """Pull-out torque and slip of an induction motor, at plate voltage where there is one."""
+    law = fitted.law
+    sync = law.below_rad_s
+    if law.family is not MotorFamily.INDUCTION or sync is None:
+        return ()
+    voltage = plate.voltage_v or float(np.median(fitted.observed.state.voltage))
+    value, slope = slope_over_constants(
+        lambda theta: pull_out_point(law, theta, voltage_v=voltage, sync_rad_s=sync),
+        fitted.theta,
+        [c.scale for c in law.constants],
+    )
+    u = np.sqrt(np.maximum(np.diag(slope.T @ fitted.of_constants @ slope), 0.0))
+    if not (np.all(np.isfinite(value)) and np.all(np.isfinite(u))):
+        return ()
+    named = (("pull_out_torque", "N m"), ("pull_out_slip", ""))
+    return tuple(
+        MotorParameter(name, float(v), float(w), unit, _identified(float(v), float(w), None), True)
+        for (name, unit), v, w in zip(named, value, u, strict=True)
+    )
+
+
+def _residuals(fitted: Fitted) -> tuple[ChannelResiduals, ...]:
+    rows = zip(
+        OUTPUTS, OUTPUT_UNITS, fitted.residual, fitted.sigma, fitted.weight, fitted.observed.has,
+        strict=True,
+    )  # fmt: skip
+    return tuple(
+        ChannelResiduals(channel, unit, _floats(r), _floats(s), _floats(w))
+        for channel, unit, r, s, w, has in rows
+        if has
+    )
+
+
+def _curve(fitted: Fitted) -> ModelCurve:
+    """A little past both ends of the run's speeds, at the voltage it had there."""
+    seen, voltage = fitted.observed.state.speed, fitted.observed.state.voltage
+    low, high = float(seen.min()), float(seen.max())
+    top = FASTER * high
+    if fitted.law.below_rad_s is not None:
+        top = min(top, 0.5 * (high + fitted.law.below_rad_s))
+    speed = np.linspace(SLOWER * low, top, N_CURVE)
+    near = np.interp(speed, seen[::-1], fitted.observed.values[0][::-1])
+    at = fitted.predict(State(speed, np.interp(speed, seen[::-1], voltage[::-1]), near))
+    kept = np.all(np.isfinite(at), axis=0) & (at[0] > 0)
+    return ModelCurve(
+        speed_rad_s=_floats(speed[kept]),
+        current_a=_floats(at[0][kept]),
+        torque_nm=_floats(at[1][kept]),
+        input_power_w=_floats(at[2][kept]),
+        is_beyond=tuple(bool(v) for v in (speed < low)[kept] | (speed > high)[kept]),
+    )
+
+
+def _notes(choice: Choice, *, has_voltage: bool) -> tuple[str, ...]:
+    fitted = choice.fitted
+    notes = []
+    if not has_voltage:
+        notes.append("Voltage was not logged at every point; the plate's was taken there.")
+    better = [
+        s
+        for s in choice.scores
+        if s.family is not fitted.law.family and s.criterion_above_chosen < -CLEARLY
+    ]
+    if better:
+        notes.append(f"A model of another family fits better: {better[0].model}.")
+    for channel, row, values, has in zip(
+        OUTPUTS, fitted.residual, fitted.observed.values, fitted.observed.has, strict=True
+    ):
+        miss = float(np.sqrt(np.mean(row**2)) / np.max(np.abs(values)))
+        if has and miss > POOR_REL:
+            notes.append(f"The model misses {channel.value} by {100 * miss:.0f} % of its largest.")
+    return tuple(notes)
+
+
+def _floats(values: Floats) -> tuple[float, ...]:
+    return tuple(float(v) for v in values)
