@@ -6,7 +6,6 @@ from enum import StrEnum
 
 from server.model.words import Channel, MetricName, MotorFamily
 
-
 MOTOR_METHOD = "motor-1"
 
 
