@@ -123,7 +123,7 @@ def work_through(
         free=find_free(points, groups, shaft),
         line=fit_load_line(points),
         peak=None,
-        momentary=highest_momentary(signals, blocks, shaft, zero, rig, usable=usable),
+        momentary=highest_momentary(signals, blocks, shaft, zero, rig, usable=usable, lag=lag),
         is_dc=is_dc,
     )
     return _with_metrics(worked, plate, rig)

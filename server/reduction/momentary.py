@@ -1,12 +1,14 @@
 """The highest momentary shaft power, and what the brake alone would show."""
 
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
 
 from server.model.bench import Rig
-from server.reduction.arrays import Floats
+from server.model.results import Lag
+from server.reduction.arrays import Floats, Ints
 from server.reduction.blocks import Blocks
 from server.reduction.scatter import sample_noise
 from server.reduction.signals import Signals
@@ -14,15 +16,23 @@ from server.reduction.torque import Shaft, drag_torque
 from server.reduction.zero import Zero
 
 WINDOW_SHIFTS = 8  # windows start this often per window length
-DERIVATIVE_DOUBLINGS = 3
-DOUBLING_NOISE_STEPS = 3.0
-UNSURE = 0.05  # of the highest brake power
+LONGEST_AVERAGE = 4  # times the window: over which the speed at its ends is averaged
+BEND_NOISE_STEPS = 3.0
+QUIET = 0.005  # of the highest brake power: noise of the inertia term that goes without care
+UNSURE = 0.05  # of the highest power that is surely shown
+NEAR_HIGHEST = 0.9
 NOISE_SAMPLES = 50_000  # the noise of the speed is read off that many
+LAG_LEFT_S = 0.01  # what finding a lag leaves unsure
+LAG_UNTOLD_S = 0.1  # where the run can't tell a lag
 
 
 @dataclass(frozen=True, slots=True)
 class Momentary:
-    """Highest window means (W). `n_in_window`: samples a window holds; `at_s` where it starts."""
+    """Highest window means (W). `n_in_window`: samples a window holds; `at_s` where it starts.
+
+    `drag_part_w` and `inertia_part_w` are in `shaft_w`. `*_bias_w`: by how much the highest of
+    that many noisy windows stands too high on average; it is not taken off.
+    """
 
     shaft_w: float | None
     u_shaft_w: float | None
@@ -30,6 +40,12 @@ class Momentary:
     u_brake_w: float | None
     n_in_window: float
     at_s: float | None
+    drag_part_w: float = 0.0
+    inertia_part_w: float = 0.0
+    shaft_speed_rad_s: float = 0.0
+    brake_speed_rad_s: float = 0.0
+    shaft_bias_w: float = 0.0
+    brake_bias_w: float = 0.0
 
 
 def highest_momentary(
@@ -40,16 +56,19 @@ def highest_momentary(
     rig: Rig,
     *,
     usable: NDArray[np.bool_],
+    lag: Lag,
 ) -> Momentary:
     """Find the highest mean of torque x speed over a window, run-up excluded.
 
-    Model:  P = mean over window of (T_sensor - zero + drag(w)) w, plus J w dw/dt;
+    Model:  P = mean over window of (T_sensor - zero + drag(w)) w
+                + J (w_end^2 - w_start^2) / (2 window);
             the brake's reading is the same without drag and inertia
 
     Parameters
     ----------
     usable : (m,) True for blocks whose samples may count (running, no run-up; with no inertia
         known, steady dwells only).
+    lag : of torque behind speed, as it was found and applied.
 
     Returns
     -------
@@ -57,12 +76,11 @@ def highest_momentary(
 
     Notes
     -----
-    dw/dt is a straight line's slope over the window; where the slope over twice (four, eight
-    times) the window agrees with it within three standard deviations, the longer one is used, so
-    that noise of the speed signal is not taken for power; where it disagrees by so much that the
-    inertia term is unsure by over 5 % of the highest brake power, the window does not count. The
-    highest of many noisy means is biased upwards by that noise; its standard uncertainty says how
-    much noise there is.
+    The stored energy at both ends is exact for any acceleration between them; only the speeds at
+    the ends are estimated (see `_speed_at`). What is left unsure of them, and what torque would
+    be off if it trailed by the lag that may be left, is judged for each window: one that is
+    unsure by over 5 % of the highest power surely shown does not count. The highest of many
+    noisy means is biased upwards; `shaft_bias_w` says by how much.
     """
     first, last = _windows(signals.time_s, rig.averaging_s, blocks, usable)
     n_in_window = rig.averaging_s / signals.interval_s
@@ -74,24 +92,51 @@ def highest_momentary(
     brake = (total[last] - total[first]) / count
     total_speed = _running_total(speed)
     mean_speed = (total_speed[last] - total_speed[first]) / count
-    corrected = brake + drag_torque(mean_speed, rig) * mean_speed
+    drag = drag_torque(mean_speed, rig) * mean_speed
+    stored, unsure = np.zeros(first.size), np.zeros(first.size)
+    corrected = brake + drag
     if rig.inertia_kg_m2:
-        rate, u_rate = _window_slopes(signals, speed, first, last)
-        corrected = corrected + rig.inertia_kg_m2 * mean_speed * rate
-        # A kink shorter than the window: how much of the torque was inertia can't be told.
-        unsure = rig.inertia_kg_m2 * np.abs(mean_speed) * u_rate
-        is_told = unsure <= UNSURE * float(np.max(brake))
-        if is_told.any():
-            corrected = np.where(is_told, corrected, -np.inf)
+        highest = float(np.max(brake))
+        stored, u_stored = _stored_power(
+            signals, speed, total_speed, (first, last), rig.inertia_kg_m2, highest
+        )
+        unsure = np.hypot(u_stored, _of_lag(lag, signals, total, (first, last)))
+        corrected = corrected + stored
+        # How much of the torque was inertia can't be told everywhere.
+        shown = float(np.max(corrected - 2 * unsure))
+        limit = max(UNSURE * shown, 2 * float(np.min(unsure)))
+        corrected = np.where(unsure <= limit, corrected, -np.inf)
     i, k = int(np.argmax(corrected)), int(np.argmax(brake))
+    scatter, u_brake = (_scatter(power, int(first[w]), int(last[w])) for w in (i, k))
+    overlap = max(1, int(count[0]) // max(1, int(first[1] - first[0]))) if first.size > 1 else 1
     return Momentary(
         shaft_w=float(corrected[i]),
-        u_shaft_w=_scatter(power, int(first[i]), int(last[i])),
+        u_shaft_w=float(np.hypot(scatter, unsure[i])),
         brake_w=float(brake[k]),
-        u_brake_w=_scatter(power, int(first[k]), int(last[k])),
+        u_brake_w=u_brake,
         n_in_window=n_in_window,
         at_s=float(signals.time_s[first[i]]),
+        drag_part_w=float(drag[i]),
+        inertia_part_w=float(stored[i]),
+        shaft_speed_rad_s=float(mean_speed[i]),
+        brake_speed_rad_s=float(mean_speed[k]),
+        shaft_bias_w=float(np.hypot(scatter, unsure[i])) * _highest_of(corrected, overlap),
+        brake_bias_w=u_brake * _highest_of(brake, overlap),
     )
+
+
+def _highest_of(means: Floats, overlap: int) -> float:
+    """Standard deviations by which the highest of N equal, noisy means exceeds them on average.
+
+    Model:  z((N - 0.375) / (N + 0.25)), N the independent means among those near the highest
+
+    Sources
+    -------
+    Blom's plotting position for normal order statistics (1958; cited from memory).
+    """
+    near = int(np.count_nonzero(means >= NEAR_HIGHEST * float(np.max(means))))
+    n = max(1.0, near / overlap)
+    return max(0.0, NormalDist().inv_cdf((n - 0.375) / (n + 0.25)))
 
 
 def _brake_power(
@@ -127,55 +172,78 @@ def _windows(
     return first[whole], last[whole]
 
 
-def _window_slopes(
-    signals: Signals, speed: Floats, first: NDArray[np.int64], last: NDArray[np.int64]
+def _stored_power(
+    signals: Signals,
+    speed: Floats,
+    total: Floats,
+    rows: tuple[Ints, Ints],
+    inertia_kg_m2: float,
+    highest_w: float,
 ) -> tuple[Floats, Floats]:
-    """Slope of the speed in each window, over a longer one where that agrees, and its u."""
-    line = _RunningLine(signals.time_s, speed)
-    best, u = line.slopes(first, last)
-    settled = np.zeros(first.size, dtype=bool)
-    bend = np.zeros(first.size)
-    width = last - first
-    for doubling in range(1, DERIVATIVE_DOUBLINGS + 1):
-        extra = ((2**doubling - 1) * width + 1) // 2
-        low = np.maximum(first - extra, 0)
-        high = np.minimum(last + extra, speed.size)
-        wider, u_wider = line.slopes(low, high)
-        differs = ~settled & (np.abs(wider - best) > DOUBLING_NOISE_STEPS * np.hypot(u, u_wider))
-        bend = np.where(differs, np.abs(wider - best) / 2, bend)
-        settled |= differs
-        best = np.where(settled, best, wider)
-        u = np.where(settled, u, u_wider)
-    return np.asarray(best), np.hypot(u, bend)
+    """Power that goes into the turning masses in each window, and its uncertainty.
+
+    The window is taken to end halfway between its outer samples and their neighbours.
+    """
+    first, last = rows
+    time = signals.time_s
+    length = time[last - 1] - time[first] + signals.interval_s
+    start = max(0, speed.size // 2 - NOISE_SAMPLES // 2)
+    noise = sample_noise(speed[start : start + NOISE_SAMPLES])
+    n = int(np.max(last - first))
+    # Averaged over so few samples that a kink shows, over so many that noise does not.
+    power_noise = inertia_kg_m2 * float(np.max(speed)) * noise / float(np.median(length))
+    fewest = (power_noise / max(QUIET * highest_w, 1e-12)) ** 2
+    narrowest = int(np.clip(np.ceil(fewest), 1, max(1, n // 2)))
+    widths = [narrowest]
+    while widths[-1] * 2 <= LONGEST_AVERAGE * n:
+        widths.append(widths[-1] * 2)
+    at_start, u_start = _speed_at(first, total, noise, widths)
+    at_end, u_end = _speed_at(last, total, noise, widths)
+    stored = inertia_kg_m2 * (at_end**2 - at_start**2) / 2 / length
+    u = inertia_kg_m2 * np.hypot(at_end * u_end, at_start * u_start) / length
+    return stored, u
 
 
-class _RunningLine:
-    """Straight lines through any rows of a signal, from running sums made once."""
+def _speed_at(row: Ints, total: Floats, noise: float, widths: list[int]) -> tuple[Floats, Floats]:
+    """Speed halfway between each row and the one before, and its uncertainty.
 
-    def __init__(self, time: Floats, values: Floats) -> None:
-        self.time = time
-        self.middle = values.size / 2
-        centred = values - values.mean()
-        self.total = _running_total(centred)
-        centred *= np.arange(values.size) - self.middle
-        self.weighted = _running_total(centred)
-        start = max(0, values.size // 2 - NOISE_SAMPLES // 2)
-        self.noise = sample_noise(values[start : start + NOISE_SAMPLES])
+    Model:  mean of as many samples before as after; twice as many while that changes it by no
+            more than three standard deviations, since a mean over a bend is off by the bend
+    """
+    n = total.size - 1
+    best = u = bend = np.empty(0)
+    settled = np.zeros(row.size, dtype=bool)
+    for width in widths:
+        low, high = np.maximum(row - width, 0), np.minimum(row + width, n)
+        mean = (total[high] - total[low]) / (high - low)
+        u_mean = noise / np.sqrt(high - low)
+        if width == widths[0]:
+            best, u, bend = mean, u_mean, np.zeros(row.size)
+            continue
+        change = np.abs(mean - best)
+        # Cut at an end of the record, a mean lies to one side.
+        is_cut = (row < width) | (row + width > n)
+        differs = ~settled & ~is_cut & (change > BEND_NOISE_STEPS * np.hypot(u, u_mean))
+        bend = np.where(differs, change, bend)
+        settled |= differs | is_cut
+        best = np.where(settled, best, mean)
+        u = np.where(settled, u, u_mean)
+    return best, np.hypot(u, bend)
 
-    def slopes(self, first: NDArray[np.int64], last: NDArray[np.int64]) -> tuple[Floats, Floats]:
-        """Least-squares slopes over rows first to last (exclusive), and their uncertainty."""
-        count = (last - first).astype(np.float64)
-        centre = first - self.middle + (count - 1) / 2
-        lean = (self.weighted[last] - self.weighted[first]) - centre * (
-            self.total[last] - self.total[first]
-        )
-        few = count < 2
-        spread = np.where(few, 1.0, count * (count**2 - 1) / 12)
-        interval = (self.time[last - 1] - self.time[first]) / np.maximum(count - 1, 1)
-        interval = np.where(few, 1.0, interval)
-        slope = np.where(few, 0.0, lean / spread / interval)
-        u = np.where(few, np.inf, self.noise / np.sqrt(spread) / interval)
-        return slope, u
+
+def _of_lag(lag: Lag, signals: Signals, total: Floats, rows: tuple[Ints, Ints]) -> Floats:
+    """What each window's mean brake power would change by if torque trailed a little more."""
+    first, last = rows
+    if lag.seconds is not None:
+        left_s = LAG_LEFT_S if lag.applied else max(LAG_LEFT_S, abs(lag.seconds))
+    else:
+        left_s = LAG_UNTOLD_S
+    n = np.minimum(max(1, round(left_s / signals.interval_s)), last - first)
+    before, after = np.maximum(first - n, 0), np.minimum(last + n, total.size - 1)
+    gained = (total[after] - total[last]) - (total[first + n] - total[first])
+    lost = (total[last] - total[last - n]) - (total[first] - total[before])
+    share = left_s / signals.interval_s / n
+    return np.asarray(np.maximum(np.abs(gained), np.abs(lost)) / (last - first) * share)
 
 
 def _running_total(values: Floats) -> Floats:
