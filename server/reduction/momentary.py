@@ -20,7 +20,7 @@ LONGEST_AVERAGE = 4  # times the window: over which the speed at its ends is ave
 BEND_NOISE_STEPS = 3.0
 QUIET = 0.005  # of the highest brake power: noise of the inertia term that goes without care
 UNSURE = 0.05  # of the highest power that is surely shown
-NEAR_HIGHEST = 0.9
+NEAR_HIGHEST = 4.0  # standard uncertainties of one window's mean
 NOISE_SAMPLES = 50_000  # the noise of the speed is read off that many
 LAG_LEFT_S = 0.01  # what finding a lag leaves unsure
 LAG_UNTOLD_S = 0.1  # where the run can't tell a lag
@@ -108,10 +108,11 @@ def highest_momentary(
         corrected = np.where(unsure <= limit, corrected, -np.inf)
     i, k = int(np.argmax(corrected)), int(np.argmax(brake))
     scatter, u_brake = (_scatter(power, int(first[w]), int(last[w])) for w in (i, k))
+    u_shaft = float(np.hypot(scatter, unsure[i]))
     overlap = max(1, int(count[0]) // max(1, int(first[1] - first[0]))) if first.size > 1 else 1
     return Momentary(
         shaft_w=float(corrected[i]),
-        u_shaft_w=float(np.hypot(scatter, unsure[i])),
+        u_shaft_w=u_shaft,
         brake_w=float(brake[k]),
         u_brake_w=u_brake,
         n_in_window=n_in_window,
@@ -120,21 +121,21 @@ def highest_momentary(
         inertia_part_w=float(stored[i]),
         shaft_speed_rad_s=float(mean_speed[i]),
         brake_speed_rad_s=float(mean_speed[k]),
-        shaft_bias_w=float(np.hypot(scatter, unsure[i])) * _highest_of(corrected, overlap),
-        brake_bias_w=u_brake * _highest_of(brake, overlap),
+        shaft_bias_w=u_shaft * _highest_of(corrected, u_shaft, overlap),
+        brake_bias_w=u_brake * _highest_of(brake, u_brake, overlap),
     )
 
 
-def _highest_of(means: Floats, overlap: int) -> float:
+def _highest_of(means: Floats, u: float, overlap: int) -> float:
     """Standard deviations by which the highest of N equal, noisy means exceeds them on average.
 
-    Model:  z((N - 0.375) / (N + 0.25)), N the independent means among those near the highest
+    Model:  z((N - 0.375) / (N + 0.25)), N the independent ones within 4 u of the highest
 
     Sources
     -------
     Blom's plotting position for normal order statistics (1958; cited from memory).
     """
-    near = int(np.count_nonzero(means >= NEAR_HIGHEST * float(np.max(means))))
+    near = int(np.count_nonzero(means >= float(np.max(means)) - NEAR_HIGHEST * u))
     n = max(1.0, near / overlap)
     return max(0.0, NormalDist().inv_cdf((n - 0.375) / (n + 0.25)))
 

@@ -14,6 +14,7 @@ SHORT_GAP_S = 0.3
 GAP_IN_SPACINGS = 2.5  # a column written on every tenth row only is no gap
 HOP_TOLERANCE = 0.06
 HOPS_THAT_MATTER = 3
+HOP_SPEED = 0.1  # of the highest; a slow shaft gives one pulse a reading, or two
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +54,8 @@ def choose_signals(
     `torque_factor` is NaN, and the caller gives reasons). A voltage or current that alternates is
     a waveform, never on a plate that says DC. Blanks are bridged by straight lines over at most
     0.3 s; rows that then still lack speed or torque are left out. Single speed readings of half
-    or twice their neighbours (missed or doubled pulses) are replaced and counted. Neither is done
+    or twice their neighbours (missed or doubled pulses) are replaced and counted, where the shaft
+    turns at a tenth of its highest speed or faster. Neither is done
     where rows are points: each is a load by itself, and its neighbours say nothing of it.
 
     Raises
@@ -155,7 +157,8 @@ def _without_hops(speed: FloatArray) -> tuple[FloatArray, int]:
     with np.errstate(divide="ignore", invalid="ignore"):
         agree = np.abs(high - low) <= HOP_TOLERANCE * np.abs(middle)
         ratio = np.abs(mid / middle)
-    hop = agree & (
+    is_fast = np.abs(middle) > HOP_SPEED * float(np.max(np.abs(speed)))
+    hop = (agree & is_fast) & (
         (np.abs(ratio - 0.5) <= HOP_TOLERANCE / 2) | (np.abs(ratio - 2) <= 2 * HOP_TOLERANCE)
     )
     if not hop.any():
