@@ -162,6 +162,7 @@ class FindingCode(StrEnum):
     RUN_ENDED_EARLY = "run_ended_early"
     NO_EFFICIENCY = "no_efficiency"
     TOO_FEW_POINTS = "too_few_points"
+    INERTIA_UNKNOWN = "inertia_unknown"
     INTERVAL_DRAWN = "interval_drawn"
 
 

@@ -15,6 +15,7 @@ GAP_IN_SPACINGS = 2.5  # a column written on every tenth row only is no gap
 HOP_TOLERANCE = 0.06
 HOPS_THAT_MATTER = 3
 HOP_SPEED = 0.1  # of the highest; a slow shaft gives one pulse a reading, or two
+HOP_IN_STEPS = 1.5  # of the counted speed's usual step; less is counting
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +56,9 @@ def choose_signals(
     a waveform, never on a plate that says DC. Blanks are bridged by straight lines over at most
     0.3 s; rows that then still lack speed or torque are left out. Single speed readings of half
     or twice their neighbours (missed or doubled pulses) are replaced and counted, where the shaft
-    turns at a tenth of its highest speed or faster. Neither is done
-    where rows are points: each is a load by itself, and its neighbours say nothing of it.
+    turns at a tenth of its highest speed or faster, and faster than the counting steps tell apart.
+    Neither is done where rows are points: each is a load by itself, and its neighbours say
+    nothing of it.
 
     Raises
     ------
@@ -157,8 +159,11 @@ def _without_hops(speed: FloatArray) -> tuple[FloatArray, int]:
     with np.errstate(divide="ignore", invalid="ignore"):
         agree = np.abs(high - low) <= HOP_TOLERANCE * np.abs(middle)
         ratio = np.abs(mid / middle)
-    is_fast = np.abs(middle) > HOP_SPEED * float(np.max(np.abs(speed)))
-    hop = (agree & is_fast) & (
+    moved = np.abs(np.diff(speed))
+    step = float(np.percentile(moved[moved > 0], 25))
+    agree &= np.abs(mid - middle) > HOP_IN_STEPS * step
+    agree &= np.abs(middle) > HOP_SPEED * float(np.max(np.abs(speed)))
+    hop = agree & (
         (np.abs(ratio - 0.5) <= HOP_TOLERANCE / 2) | (np.abs(ratio - 2) <= 2 * HOP_TOLERANCE)
     )
     if not hop.any():

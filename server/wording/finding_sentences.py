@@ -8,14 +8,18 @@ Evidence = dict[str, JsonValue]
 def _number(evidence: Evidence, key: str, pattern: str = ".3g") -> str:
     value = evidence.get(key)
     if isinstance(value, int | float) and not isinstance(value, bool):
-        return format(value, pattern)
+        return _true_minus(format(value, pattern))
     return "an unknown value"
+
+
+def _true_minus(number: str) -> str:
+    return number.replace("-", "−")
 
 
 def _percent(evidence: Evidence, key: str) -> str:
     value = evidence.get(key)
     if isinstance(value, int | float) and not isinstance(value, bool):
-        return f"{100 * value:.1f} %"
+        return _true_minus(f"{100 * value:.1f} %")
     return "an unknown share"
 
 
@@ -109,6 +113,13 @@ def torque_zero(e: Evidence) -> tuple[str, str]:
 
 
 def over_range(e: Evidence) -> tuple[str, str]:
+    if "n_cells" in e:
+        return (
+            f"The logger wrote an overload in {_number(e, 'n_cells', '.0f')} of"
+            f" {_number(e, 'n_rows', '.0f')} cells of the column “{e.get('column')}”; they were"
+            " taken as blank.",
+            "Use a larger range.",
+        )
     return (
         f"The {e.get('channel')} reached {_number(e, 'value')}, beyond its instrument's range of"
         f" {_number(e, 'range')} (SI units).",
@@ -206,6 +217,12 @@ def lag(e: Evidence) -> tuple[str, str]:
 
 
 def last_line(e: Evidence) -> tuple[str, str]:
+    if e.get("is_kept") is True:
+        return (
+            "The file does not end with a line end; its last line reads like a whole row and"
+            " was kept.",
+            "Send the file again if more of the run should be in it.",
+        )
     row = f" (row {e.get('row')})" if "row" in e else ""
     return (
         f"The file ends inside its last line{row}; that line was left out.",
@@ -231,6 +248,12 @@ def same_file(e: Evidence) -> tuple[str, str]:
 
 
 def disordered(e: Evidence) -> tuple[str, str]:
+    if "n_without_time" in e:
+        return (
+            f"{_number(e, 'n_without_time', '.0f')} rows have readings but no time; they were left"
+            f" out ({_number(e, 'n_rows', '.0f')} are left).",
+            "Check the clock's column.",
+        )
     if e.get("is_clock_coarse") is True:
         return (
             "Several rows share one time: the clock is coarse, and rows were spread evenly between"
@@ -264,4 +287,13 @@ def few_points(e: Evidence) -> tuple[str, str]:
     return (
         f"Only {_number(e, 'n_points', '.0f')} steady loads or sweep bins were found.",
         "Hold at least five loads for some seconds each, or sweep more slowly.",
+    )
+
+
+def inertia_unknown(e: Evidence) -> tuple[str, str]:
+    return (
+        f"The inertia of what turns is not given, and {_number(e, 'n_sweep_points', '.0f')} of"
+        f" {_number(e, 'n_points', '.0f')} load points come from a sweep: their torque includes"
+        " what the turning masses gave or took; high towards load, low on the way back.",
+        "Give the rig's inertia, or hold loads steady.",
     )

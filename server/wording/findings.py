@@ -68,5 +68,6 @@ _WRITERS: dict[FindingCode, Callable[[Evidence], tuple[str, str]]] = {
     FindingCode.RUN_ENDED_EARLY: sentences.ended_early,
     FindingCode.NO_EFFICIENCY: sentences.no_efficiency,
     FindingCode.TOO_FEW_POINTS: sentences.few_points,
+    FindingCode.INERTIA_UNKNOWN: sentences.inertia_unknown,
     FindingCode.INTERVAL_DRAWN: uncertainty_sentences.interval_drawn,
 }

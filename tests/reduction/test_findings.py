@@ -55,6 +55,43 @@ def test_missed_pulses_are_mended_and_told(reduce) -> None:
     assert after == pytest.approx(before, rel=1e-3)
 
 
+def test_a_speed_counted_in_coarse_steps_is_no_missed_pulse(reduce) -> None:
+    step = float(np.max(RUN.recording.channels[C.SPEED])) / 6
+    rng = np.random.default_rng(5)
+    speed = RUN.recording.channels[C.SPEED] / step
+    counted = np.float32(step) * np.floor(speed + rng.random(speed.size)).astype(np.float32)
+    assert F.SPEED_PULSES not in codes(reduce(RUN, recording=changed(RUN, speed=counted)))
+
+
+@pytest.mark.parametrize("mode", ["dwells", "down", "up"])
+def test_a_sweep_without_the_inertia_says_what_is_in_its_figures(reduce, mode: str) -> None:
+    run = simulate(Case(universal(), lowest_speed_share=0.2, mode=mode, n_dwells=12, seed=33))
+    bare = replace(run, rig=replace(run.rig, inertia_kg_m2=None))
+    assert F.INERTIA_UNKNOWN not in codes(reduce(run))
+    told = codes(reduce(bare)).get(F.INERTIA_UNKNOWN)
+    assert told is (None if mode == "dwells" else Severity.INFO)
+
+
+@pytest.mark.parametrize(
+    ("notes", "code", "severity"),
+    [
+        ({"last_newline_missing": True}, F.LAST_LINE_CUT, Severity.INFO),
+        ({"overload_cells": {"M (N·m)": 3}}, F.SENSOR_OVER_RANGE, None),
+        ({"overload_cells": {"M (N·m)": 12}}, F.SENSOR_OVER_RANGE, Severity.INFO),
+        ({"overload_cells": {"M (N·m)": 900}}, F.SENSOR_OVER_RANGE, Severity.WARNING),
+        ({"rows_dropped": {"without_time": 2}}, F.TIME_DISORDERED, None),
+        ({"rows_dropped": {"without_time": 900}}, F.TIME_DISORDERED, Severity.INFO),
+    ],
+)
+def test_what_the_reading_noted_is_told_where_it_matters(reduce, notes, code, severity) -> None:
+    result = reduce(RUN, recording=replace(RUN.recording, notes=notes))
+    assert codes(result).get(code) is severity
+    for finding in result.findings:
+        words = finding_text(finding)
+        assert words.message
+        assert words.remedy
+
+
 def test_power_factor_over_one(reduce) -> None:
     more = changed(RUN, power=RUN.recording.channels[C.POWER] * np.float32(1.6))
     assert codes(reduce(RUN, recording=more))[F.POWER_FACTOR_OVER_ONE] is Severity.ERROR

@@ -28,7 +28,17 @@ def figure_findings(worked: Worked, *, plate: Plate, rig: Rig) -> list[Finding]:
         evidence = {"has_volts_and_amperes": has_both}
         found.append(Finding(FindingCode.NO_EFFICIENCY, Severity.INFO, evidence))
     found += _meter(worked, plate, rig)
+    found += _inertia(worked, rig)
     return found + _ended_early(worked)
+
+
+def _inertia(worked: Worked, rig: Rig) -> list[Finding]:
+    """A sweep without the inertia: torque that slows what turns is taken for the motor's."""
+    n_sweep = sum(not p.is_dwell for p in worked.points)
+    if rig.inertia_kg_m2 is not None or n_sweep == 0:
+        return []
+    evidence: dict[str, JsonValue] = {"n_sweep_points": n_sweep, "n_points": len(worked.points)}
+    return [Finding(FindingCode.INERTIA_UNKNOWN, Severity.INFO, evidence)]
 
 
 def _ended_early(worked: Worked) -> list[Finding]:

@@ -10,6 +10,9 @@ from server.model.words import FindingCode, Severity
 from server.reduction.ordering import Ordered
 from server.reduction.worked import Worked
 
+OVERLOAD_TOLD, OVERLOAD_BAD = 1e-3, 1e-2  # of the rows
+LEAST_OVERLOADS = 5
+DROPPED_TOLD = 0.01  # of the rows that are left
 CALIBRATION_INTERVAL = timedelta(days=366)  # a year; common practice, no source
 
 
@@ -33,6 +36,10 @@ def recording_findings(
     if cut is not None:
         evidence: dict[str, JsonValue] = cut if isinstance(cut, dict) else {"note": cut}
         found.append(Finding(FindingCode.LAST_LINE_CUT, Severity.INFO, evidence))
+    elif recording.notes.get("last_newline_missing") is True:
+        found.append(Finding(FindingCode.LAST_LINE_CUT, Severity.INFO, {"is_kept": True}))
+    found += _overloads(recording)
+    found += _dropped(recording)
     if ordered.n_moved or ordered.n_repeated or ordered.is_clock_coarse:
         evidence = {
             "n_out_of_order": ordered.n_moved,
@@ -41,6 +48,30 @@ def recording_findings(
         }
         found.append(Finding(FindingCode.TIME_DISORDERED, Severity.INFO, evidence))
     return (*found, *_calibration(rig, options))
+
+
+def _overloads(recording: Recording) -> list[Finding]:
+    """Cells in which the logger wrote that its input was beyond the range, column by column."""
+    cells = recording.notes.get("overload_cells")
+    n_rows = recording.time_s.size
+    found = []
+    for column, n in cells.items() if isinstance(cells, dict) else ():
+        if not isinstance(n, int) or n < max(LEAST_OVERLOADS, OVERLOAD_TOLD * n_rows):
+            continue
+        severity = Severity.WARNING if n >= OVERLOAD_BAD * n_rows else Severity.INFO
+        evidence: dict[str, JsonValue] = {"column": column, "n_cells": n, "n_rows": n_rows}
+        found.append(Finding(FindingCode.SENSOR_OVER_RANGE, severity, evidence))
+    return found
+
+
+def _dropped(recording: Recording) -> list[Finding]:
+    """Rows with readings but no time, where they are a good part of the log."""
+    dropped = recording.notes.get("rows_dropped")
+    n = dropped.get("without_time") if isinstance(dropped, dict) else None
+    if not isinstance(n, int) or n < DROPPED_TOLD * recording.time_s.size:
+        return []
+    evidence: dict[str, JsonValue] = {"n_without_time": n, "n_rows": recording.time_s.size}
+    return [Finding(FindingCode.TIME_DISORDERED, Severity.INFO, evidence)]
 
 
 def _calibration(rig: Rig, options: ReductionOptions) -> list[Finding]:
