@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from server.model.measured import Finding, Metric
+from server.model.motor import MotorFit
 from server.model.words import Channel, MetricName, RunKind, SegmentKind
 
 
@@ -102,3 +103,4 @@ class Reduction:
     lag: Lag = field(default_factory=lambda: Lag(None, False, "not looked for"))
     trace: Trace | None = None
     channels_used: tuple[Channel, ...] = ()
+    motor: MotorFit | None = None

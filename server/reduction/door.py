@@ -1,17 +1,20 @@
 """The one door of this room."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from importlib import import_module
 from typing import cast
 
 from server.errors import InvalidSignal
 from server.model.bench import Plate, Rig
+from server.model.motor import MotorFit
 from server.model.recording import Recording
 from server.model.results import Reduction, ReductionOptions
 from server.model.words import RunKind
 from server.reduction.versions import METHOD_VERSIONS
 
 Reduce = Callable[..., Reduction]
+Describe = Callable[..., MotorFit]
 
 # kind -> (module of this room, function): loaded when the first run of that kind is reduced.
 METHODS: dict[RunKind, tuple[str, str]] = {
@@ -38,7 +41,8 @@ def reduce_run(
     Returns
     -------
     Reduction. Whatever can't be had is a metric without value and with a reason; a poor run is
-    never an exception. The same input gives the same output, bit for bit, on one machine.
+    never an exception. The same input gives the same output, bit for bit, on one machine. A brake
+    run's has the motor's model too, or the reason why there is none.
 
     Raises
     ------
@@ -49,4 +53,8 @@ def reduce_run(
         raise InvalidSignal(f"there is no method for runs of kind “{kind.value}” yet")
     module, name = METHODS[kind]
     reduce = cast(Reduce, getattr(import_module(f"server.reduction.{module}"), name))
-    return reduce(recording, plate=plate, rig=rig, options=options)
+    reduction = reduce(recording, plate=plate, rig=rig, options=options)
+    if kind is not RunKind.BRAKE:
+        return reduction
+    motor = cast(Describe, import_module("server.reduction.motors.describe").motor_of_run)
+    return replace(reduction, motor=motor(reduction, plate=plate, rig=rig))

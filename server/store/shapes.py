@@ -31,6 +31,7 @@ from server.model.words import (
     Source,
     Supply,
 )
+from server.store.motor_shape import motor_of, motor_value
 from server.store.types import plain_json
 
 PLATE_FIELDS = tuple(f.name for f in fields(Plate))
@@ -125,6 +126,7 @@ def set_values(reduction: Reduction) -> dict[str, Any]:
         "points": plain_json(reduction.points),
         "curves": plain_json(reduction.curves),
         "uncertainties": uncertainties_value(reduction.metrics),
+        "motor": motor_value(reduction.motor),
     }
 
 
@@ -216,6 +218,7 @@ def reduction_of(
         lag=Lag(**row.lag),
         trace=_trace(trace) if trace is not None else None,
         channels_used=tuple(Channel(word) for word in row.channels_used),
+        motor=motor_of(row.motor),
     )
 
 

@@ -12,6 +12,7 @@ from server.model.recording import Column
 from server.model.results import Reduction
 from server.model.words import MetricName
 from server.wording.findings import finding_text
+from server.wording.motor import motor_to_json
 
 Json = dict[str, JsonValue]
 
@@ -32,6 +33,7 @@ def reduction_to_json(
         },
         "method_version": reduction.method_version,
         "kind": reduction.kind.value,
+        "motor": motor_to_json(reduction.motor),
     }
 
 

@@ -14,7 +14,7 @@ from server.model.motor import (
     MotorParameter,
     NormalisedMetric,
 )
-from server.model.results import LoadPoint
+from server.model.results import LoadPoint, Reduction
 from server.model.words import Channel, MetricName, MotorFamily
 from server.reduction.arrays import Floats
 from server.reduction.motors.choose import Choice, choose_law
@@ -68,6 +68,23 @@ def fit_motor(
     if isinstance(choice, str):
         return _nothing(plate, choice)
     return describe(choice, plate, metrics or {}, has_voltage=all(p.voltage_v for p in points))
+
+
+def motor_of_run(reduction: Reduction, *, plate: Plate, rig: Rig) -> MotorFit:
+    """The motor's model of a reduced brake run. Never raises: a fit that fails is a reason."""
+    is_force = Channel.FORCE in reduction.channels_used
+    # Odd logs overflow on the way; what is not finite in the end is refused by the steps.
+    with np.errstate(all="ignore"):
+        try:
+            return fit_motor(
+                reduction.points,
+                plate=plate,
+                rig=rig,
+                torque_channel=Channel.FORCE if is_force else Channel.TORQUE,
+                metrics=reduction.metrics,
+            )
+        except np.linalg.LinAlgError:
+            return _nothing(plate, "the fit's equations have no solution")
 
 
 def describe(

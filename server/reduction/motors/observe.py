@@ -14,7 +14,7 @@ from server.reduction.loadline import pooled_u
 from server.reduction.motors.law import OUTPUTS, Observed, State
 
 MIN_POINTS = 6
-MAX_POINTS = 120  # more are thinned: they cost time and fix nothing further
+MAX_POINTS = 60  # more are thinned: they cost time and fix nothing further
 SLOWEST = 0.01  # of the fastest speed: slower is a held rotor
 
 
@@ -68,7 +68,7 @@ def run_errors(rig: Rig, torque_channel: Channel, *, is_ac: bool) -> tuple[RunEr
         if channel is not Channel.POWER or is_ac:
             found += _of_limits(channel, channel_limits(rig, channel))
     found += _of_limits(Channel.TORQUE, torque_limits(rig, torque_channel))
-    if torque_channel is Channel.FORCE and rig.arm_uncertainty_rel:
+    if torque_channel is Channel.FORCE and rig.arm_uncertainty_rel is not None:
         found.append(RunError(Channel.TORQUE, gain=rig.arm_uncertainty_rel))
     return tuple(found)
 

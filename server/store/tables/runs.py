@@ -119,7 +119,8 @@ class MetricSetRow(Table):
     """The figures of one run revision by one method version. Sets are added, never changed.
 
     The long parts come last and apart, so that a list never reads them. `uncertainties` holds, by
-    the figure's word, what its interval is and where that comes from.
+    the figure's word, what its interval is and where that comes from; `motor` the motor's model,
+    empty where none was looked for.
     """
 
     __tablename__ = "metric_set"
@@ -140,6 +141,7 @@ class MetricSetRow(Table):
     points: Mapped[JsonList]
     curves: Mapped[JsonList]
     uncertainties: Mapped[JsonDict] = mapped_column(server_default="{}")
+    motor: Mapped[JsonDict] = mapped_column(server_default="{}")
 
 
 class MetricSetTraceRow(Table):

@@ -1,0 +1,163 @@
+"""A motor's model in words, and as the JSON of `benchledger reduce --json`."""
+
+from collections.abc import Sequence
+
+from server.model.measured import JsonValue
+from server.model.motor import (
+    ChannelResiduals,
+    LossKind,
+    LossPart,
+    ModelCurve,
+    MotorFit,
+    NormalisedMetric,
+    PointLosses,
+)
+
+Json = dict[str, JsonValue]
+
+PARAMETERS: dict[str, str] = {
+    "resistance": "Resistance of the windings",
+    "brush_drop": "Drop of both brushes",
+    "drop": "Drop of brushes or switches",
+    "field_constant": "Field constant",
+    "saturation_current": "Current at which the iron saturates",
+    "friction_torque": "Friction torque",
+    "windage": "Windage, torque over speed squared",
+    "drag": "Drag, torque over speed",
+    "reactance": "Reactance",
+    "iron_loss": "Iron loss at full flux and the highest speed",
+    "power_factor": "Power factor",
+    "stator_resistance": "Resistance of the stator",
+    "rotor_resistance": "Resistance of the rotor, seen from the stator",
+    "leakage_reactance": "Leakage reactance, of stator and rotor each",
+    "magnetising_reactance": "Magnetising reactance",
+    "core_conductance": "Core loss as a conductance",
+    "pull_out_torque": "Pull-out torque, at plate voltage",
+    "pull_out_slip": "Slip at pull-out",
+}
+
+
+def parameter_label(name: str) -> str:
+    return PARAMETERS.get(name, name.replace("_", " ").capitalize())
+
+
+def losses_label(kinds: Sequence[LossKind]) -> str:
+    """ "iron, friction and windage": kinds that stand as one."""
+    words = [kind.value for kind in kinds]
+    if LossKind.ROTATION in kinds or len(words) == 1:
+        return ", ".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def model_sentence(motor: MotorFit) -> str:
+    """Which model stands, and how far behind the next one is."""
+    if motor.model is None:
+        return f"No model of the motor: {motor.reason}."
+    runner_up = motor.runner_up
+    head = f"{motor.model[:1].upper()}{motor.model[1:]}."
+    if runner_up is None:
+        return f"{head} No other model could be fitted."
+    behind = runner_up.criterion_above_chosen
+    if behind >= 0:
+        more = "clearly worse" if behind > 10 else "somewhat worse" if behind > 2 else "as good"
+        return (
+            f"{head} Runner-up: {runner_up.model}, {more} by the information criterion "
+            f"({behind:.0f} above)."
+        )
+    return (
+        f"{head} Runner-up: {runner_up.model}, {-behind:.0f} below by the information criterion "
+        "but with more to fit, or of another family."
+    )
+
+
+def motor_to_json(motor: MotorFit | None) -> Json | None:
+    if motor is None:
+        return None
+    runner_up = motor.runner_up
+    return {
+        "family": motor.family.value,
+        "model": motor.model,
+        "reason": motor.reason,
+        "method_version": motor.method_version,
+        "parameters": {
+            p.name: {
+                "value": p.value,
+                "standard_uncertainty": p.standard_uncertainty,
+                "unit": p.unit,
+                "identified": p.identified.value,
+                "derived": p.is_derived,
+            }
+            for p in motor.parameters
+        },
+        "covariance": [list(row) for row in motor.covariance],
+        "runner_up": runner_up.model if runner_up is not None else None,
+        "models": [
+            {
+                "model": s.model,
+                "family": s.family.value,
+                "criterion_above_chosen": s.criterion_above_chosen,
+                "parameters": s.n_parameters,
+            }
+            for s in motor.scores
+        ],
+        "residuals": [_residuals(r) for r in motor.residuals],
+        "losses": [_losses(at) for at in motor.losses],
+        "normalised": [_normalised(n) for n in motor.normalised],
+        "curve": _curve(motor.curve) if motor.curve is not None else None,
+        "notes": list(motor.notes),
+    }
+
+
+def _residuals(one: ChannelResiduals) -> Json:
+    return {
+        "channel": one.channel.value,
+        "unit": one.unit,
+        "residual": list(one.residual),
+        "scatter": list(one.scatter),
+        "weight": list(one.weight),
+    }
+
+
+def _losses(at: PointLosses) -> Json:
+    return {
+        "torque": at.torque_nm,
+        "speed": at.speed_rad_s,
+        "input_power": at.input_power_w,
+        "shaft_power": at.shaft_power_w,
+        "parts": [_part(p) for p in at.parts],
+        "beyond": at.beyond_w,
+        "beyond_standard_uncertainty": at.u_beyond_w,
+    }
+
+
+def _part(part: LossPart) -> Json:
+    return {
+        "kinds": [k.value for k in part.kinds],
+        "power": part.power_w,
+        "standard_uncertainty": part.standard_uncertainty,
+    }
+
+
+def _normalised(one: NormalisedMetric) -> Json:
+    return {
+        "name": one.name.value,
+        "basis": one.basis,
+        "value": one.value,
+        "standard_uncertainty": one.standard_uncertainty,
+        "as_tested": one.as_tested,
+        "tested_voltage": one.tested_voltage_v,
+        "voltage": one.voltage_v,
+        "winding_temperature": one.winding_k,
+        "beyond": one.is_beyond,
+        "reason": one.reason,
+    }
+
+
+def _curve(curve: ModelCurve) -> Json:
+    return {
+        "speed": list(curve.speed_rad_s),
+        "torque": list(curve.torque_nm),
+        "current": list(curve.current_a),
+        "input_power": list(curve.input_power_w),
+        "beyond": list(curve.is_beyond),
+    }
