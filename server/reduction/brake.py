@@ -39,6 +39,7 @@ from server.reduction.signals import Signals, choose_signals
 from server.reduction.states import State, States, find_states
 from server.reduction.torque import Shaft, shaft_torque, with_dwell_slopes
 from server.reduction.trace import thin
+from server.reduction.uncertainty.brake_figures import with_uncertainties
 from server.reduction.versions import METHOD_VERSIONS
 from server.reduction.worked import Worked
 from server.reduction.zero import Zero, find_zero
@@ -69,11 +70,12 @@ def reduce_brake_run(
             channels_used=_channels_used(signals),
         )
     worked = work_through(ordered, signals, plate=plate, rig=rig, options=options)
+    worked, drawn = with_uncertainties(worked, recording, plate=plate, rig=rig, options=options)
     return Reduction(
         kind=RunKind.BRAKE,
         method_version=version,
         metrics=worked.metrics,
-        findings=judge(worked, recording, plate=plate, rig=rig, options=options),
+        findings=(*judge(worked, recording, plate=plate, rig=rig, options=options), *drawn),
         segments=_segments(worked),
         points=worked.points,
         curves=draw_curves(worked.line),

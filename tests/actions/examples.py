@@ -19,6 +19,7 @@ from server.model.bench import (
     Specimen,
 )
 from server.model.measured import Finding, Metric
+from server.model.methods import METHOD_VERSIONS
 from server.model.recording import Column, LogRead, Recording
 from server.model.results import Curve, Lag, LoadPoint, Reduction, Segment, Trace
 from server.model.words import (
@@ -88,7 +89,10 @@ def example_log(recording: Recording) -> LogRead:
 
 
 def example_reduction(
-    *, shaft_w: float = 640.0, findings: tuple[Finding, ...] = (), method: str = "brake-1"
+    *,
+    shaft_w: float = 640.0,
+    findings: tuple[Finding, ...] = (),
+    method: str = METHOD_VERSIONS[RunKind.BRAKE],
 ) -> Reduction:
     metrics = {
         MetricName.SHAFT_POWER_MAX_STEADY: Metric(

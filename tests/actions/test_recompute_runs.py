@@ -11,9 +11,10 @@ from server.actions.recompute_runs import compare_figures, recompute_runs
 from server.actions.submit_run import submit_run
 from server.errors import NotFound
 from server.model.measured import Metric
+from server.model.methods import METHOD_VERSIONS
 from server.model.results import Reduction
 from server.model.views import CatalogueFilter, RunView, Tester
-from server.model.words import FindingCode, MetricName, RunState
+from server.model.words import FindingCode, MetricName, RunKind, RunState
 from server.settings import Settings
 from server.store import tables as t
 from server.store.catalogue import list_catalogue
@@ -86,10 +87,13 @@ def test_other_figures_add_a_set_and_move_the_pointer(
     gives: Callable[[Reduction], None],
 ) -> None:
     run = send(example_reduction(shaft_w=600.0))
-    gives(example_reduction(shaft_w=630.0, method="brake-2"))
+    gives(example_reduction(shaft_w=630.0, method="brake-next"))
     (change,) = recompute_runs(engine, files=settings.files)
     assert change.is_new_set
-    assert (change.method_before, change.method_after) == ("brake-1", "brake-2")
+    assert (change.method_before, change.method_after) == (
+        METHOD_VERSIONS[RunKind.BRAKE],
+        "brake-next",
+    )
     (metric,) = change.metrics
     assert metric.name is POWER
     assert metric.before.value == 600.0

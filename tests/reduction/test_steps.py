@@ -263,4 +263,4 @@ def test_segments_points_curves_and_trace_are_given(reduce) -> None:
     }  # fmt: skip
     assert result.trace is not None
     assert all(len(v) <= 1200 for v in result.trace.value.values())
-    assert result.method_version == "brake-1"
+    assert result.method_version == "brake-2"
