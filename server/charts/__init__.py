@@ -5,6 +5,7 @@ from server.charts.figure import FigureSpec, FigureTable, figure_table
 from server.charts.forest import ForestRow, forest_of_testers
 from server.charts.listings import printed_and_measured
 from server.charts.load import along_the_load
+from server.charts.motor import motor_over_speed, motor_residuals
 from server.charts.palette import CHART_CSS
 from server.charts.plotly_figure import figure_plotly
 from server.charts.svg import MIDDLE, NARROW, WIDE, figure_svg, figure_svg_document
@@ -26,6 +27,8 @@ __all__ = [
     "figure_svg_document",
     "figure_table",
     "fit_residuals",
+    "motor_over_speed",
+    "motor_residuals",
     "printed_and_measured",
     "forest_of_testers",
     "run_trace",

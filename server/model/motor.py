@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from server.model.words import Channel, MetricName, MotorFamily
+from server.model.words import METRIC_UNITS, Channel, MetricName, MotorFamily
 
 MOTOR_METHOD = "motor-1"
 
@@ -110,6 +110,10 @@ class NormalisedMetric:
     is_beyond: bool = False
     reason: str | None = None
     basis: str = "normalised"
+
+    @property
+    def unit(self) -> str:
+        return METRIC_UNITS[self.name]
 
 
 @dataclass(frozen=True, slots=True)

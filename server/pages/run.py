@@ -12,6 +12,7 @@ from server.model.views import RunView, Tester
 from server.model.words import MetricName, RunState
 from server.pages.claims import show_claims
 from server.pages.methods import method_links
+from server.pages.motor import MotorShown, show_motor
 from server.pages.pictures import show_figure
 from server.pages.rows import (
     show_changes,
@@ -63,6 +64,7 @@ class RunPage:
     load: tuple[FigureShown, ...]
     residuals: tuple[FigureShown, ...]
     fits: tuple[Value, ...]
+    motor: MotorShown | None
     method: tuple[Value, ...]
     rig: tuple[Value, ...]
     instruments: FigureTable | None
@@ -109,6 +111,7 @@ def run_page(view: RunView, *, readings: Sequence[ClaimReading], viewer: Tester 
         load=_load(reduction),
         residuals=_residuals(reduction),
         fits=_fits(reduction),
+        motor=show_motor(reduction),
         method=method_values(view),
         rig=rig_values(view),
         instruments=instruments_table(view.rig.content),

@@ -9,9 +9,11 @@ from server.model.motor import (
     LossPart,
     ModelCurve,
     MotorFit,
+    MotorParameter,
     NormalisedMetric,
     PointLosses,
 )
+from server.wording.figures import number_with_uncertainty, value_with_uncertainty
 
 Json = dict[str, JsonValue]
 
@@ -41,9 +43,34 @@ def parameter_label(name: str) -> str:
     return PARAMETERS.get(name, name.replace("_", " ").capitalize())
 
 
+SAME, CLEARLY = 2.0, 10.0  # differences of an information criterion
+_UNITS = {
+    "ohm": "Ω",
+    "V s": "V·s",
+    "V s/A": "V·s/A",
+    "N m": "N·m",
+    "N m s": "N·m·s",
+    "N m s2": "N·m·s²",
+}
+_PREFIXES = ((1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"), (1e-12, "p"))
+
+
+def show_parameter(parameter: MotorParameter) -> str:
+    """`0.216 ± 0.004 V·s`, small ones with a prefix; a number without unit as it is."""
+    value, u = parameter.value, parameter.standard_uncertainty
+    unit = _UNITS.get(parameter.unit, parameter.unit)
+    if not unit:
+        return number_with_uncertainty(value, u)
+    size = max(abs(value), u)
+    scale, prefix = next((s for s in _PREFIXES if size >= s[0]), _PREFIXES[-1])
+    if scale == 1e-3 and size >= 0.01:
+        scale, prefix = 1.0, ""
+    return value_with_uncertainty(value / scale, u / scale, f"{prefix}{unit}")
+
+
 def losses_label(kinds: Sequence[LossKind]) -> str:
     """ "iron, friction and windage": kinds that stand as one."""
-    words = [kind.value for kind in kinds]
+    words = ["brushes" if kind is LossKind.BRUSH else kind.value for kind in kinds]
     if LossKind.ROTATION in kinds or len(words) == 1:
         return ", ".join(words)
     return f"{', '.join(words[:-1])} and {words[-1]}"
@@ -58,15 +85,17 @@ def model_sentence(motor: MotorFit) -> str:
     if runner_up is None:
         return f"{head} No other model could be fitted."
     behind = runner_up.criterion_above_chosen
-    if behind >= 0:
-        more = "clearly worse" if behind > 10 else "somewhat worse" if behind > 2 else "as good"
+    if behind < -SAME:
         return (
-            f"{head} Runner-up: {runner_up.model}, {more} by the information criterion "
-            f"({behind:.0f} above)."
+            f"{head} A {runner_up.model} model fits better, but is not of the family on the plate "
+            f"({-behind:.0f} below by the information criterion)."
         )
+    if behind <= SAME:
+        return f"{head} Runner-up, as good by the information criterion: {runner_up.model}."
+    worse = "clearly" if behind > CLEARLY else "somewhat"
     return (
-        f"{head} Runner-up: {runner_up.model}, {-behind:.0f} below by the information criterion "
-        "but with more to fit, or of another family."
+        f"{head} Runner-up, {worse} worse by the information criterion ({behind:.0f} above): "
+        f"{runner_up.model}."
     )
 
 

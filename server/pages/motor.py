@@ -1,0 +1,97 @@
+"""The part of the run page that tells what the motor's physics say."""
+
+from dataclasses import dataclass
+
+from server.charts import motor_over_speed, motor_residuals, where_the_watts_go
+from server.charts.figure import FigureTable
+from server.model.motor import MotorFit, NormalisedMetric
+from server.model.results import Reduction
+from server.pages.methods import method_links
+from server.pages.pictures import show_figure
+from server.pages.shapes import FigureShown
+from server.wording.figures import metric_label, show_quantity
+from server.wording.motor import model_sentence, parameter_label, show_parameter
+from server.wording.numbers import NB_SPACE
+
+
+@dataclass(frozen=True, slots=True)
+class MotorShown:
+    sentence: str
+    notes: tuple[str, ...]
+    watts: FigureShown | None
+    parameters: FigureTable | None
+    normalised: FigureTable | None
+    figures: tuple[FigureShown, ...]
+    models: FigureTable | None
+
+
+def show_motor(reduction: Reduction | None) -> MotorShown | None:
+    """None where no model was looked for, and where there is nothing to look at."""
+    if reduction is None or reduction.motor is None or not reduction.points:
+        return None
+    motor = reduction.motor
+    if motor.model is None:
+        return MotorShown(model_sentence(motor), (), None, None, None, (), None)
+    links = method_links(("motor-models", "The models and their limits"))
+    watts = where_the_watts_go(reduction, figure_id="motor-watts")
+    return MotorShown(
+        sentence=model_sentence(motor),
+        notes=motor.notes,
+        watts=show_figure(watts, explore=False, links=links) if watts.panels else None,
+        parameters=_parameters(motor),
+        normalised=_normalised(motor),
+        figures=(
+            show_figure(motor_over_speed(motor, reduction.points), explore=False),
+            show_figure(motor_residuals(motor), explore=False),
+        ),
+        models=_models(motor),
+    )
+
+
+def _parameters(motor: MotorFit) -> FigureTable:
+    return FigureTable(
+        caption="Constants of the motor, with their expanded uncertainty, about 95 %",
+        headers=("Constant", "Value", "How well it is known"),
+        rows=tuple(
+            (parameter_label(p.name), show_parameter(p), p.identified.value)
+            for p in motor.parameters
+        ),
+        numeric=frozenset({1}),
+    )
+
+
+def _normalised(motor: MotorFit) -> FigureTable | None:
+    if not motor.normalised:
+        return None
+    return FigureTable(
+        caption="Normalised to plate voltage by the model; never compared with figures as tested",
+        headers=("Figure", "Normalised", "As tested", "Tested at"),
+        rows=tuple(_normalised_row(one) for one in motor.normalised),
+        numeric=frozenset({1, 2, 3}),
+    )
+
+
+def _normalised_row(one: NormalisedMetric) -> tuple[str, ...]:
+    carried = one.reason or "not known"
+    if one.value is not None:
+        carried = show_quantity(one.value, one.standard_uncertainty, one.unit)
+        carried += ", beyond the data" if one.is_beyond else ""
+    as_tested = show_quantity(one.as_tested, None, one.unit)
+    tested_at = f"{one.tested_voltage_v:.1f}{NB_SPACE}V"
+    return (metric_label(one.name), carried, as_tested, tested_at)
+
+
+def _models(motor: MotorFit) -> FigureTable:
+    return FigureTable(
+        caption="Models that were fitted",
+        headers=("Model", "Constants", "Criterion above the chosen"),
+        rows=tuple(
+            (
+                s.model[:1].upper() + s.model[1:],
+                str(s.n_parameters),
+                f"{s.criterion_above_chosen:.1f}".replace("-", "\u2212"),
+            )
+            for s in motor.scores
+        ),
+        numeric=frozenset({1, 2}),
+    )
