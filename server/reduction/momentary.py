@@ -16,10 +16,10 @@ from server.reduction.torque import Shaft, drag_torque
 from server.reduction.zero import Zero
 
 WINDOW_SHIFTS = 8  # windows start this often per window length
-LONGEST_AVERAGE = 4  # times the window: over which the speed at its ends is averaged
-BEND_NOISE_STEPS = 3.0
+LEAST_AVERAGE = 4  # samples on each side of a window's end, or as many as the window holds
+BEND_NOISE_STEPS = 2.0
 QUIET = 0.005  # of the highest brake power: noise of the inertia term that goes without care
-UNSURE = 0.05  # of the highest power that is surely shown
+SURELY = 2.0  # standard uncertainties of the inertia term and of the lag
 NEAR_HIGHEST = 4.0  # standard uncertainties of one window's mean
 NOISE_SAMPLES = 50_000  # the noise of the speed is read off that many
 LAG_LEFT_S = 0.01  # what finding a lag leaves unsure
@@ -78,9 +78,9 @@ def highest_momentary(
     -----
     The stored energy at both ends is exact for any acceleration between them; only the speeds at
     the ends are estimated (see `_speed_at`). What is left unsure of them, and what torque would
-    be off if it trailed by the lag that may be left, is judged for each window: one that is
-    unsure by over 5 % of the highest power surely shown does not count. The highest of many
-    noisy means is biased upwards; `shaft_bias_w` says by how much.
+    be off if it trailed by the lag that may be left, is judged for each window: the one whose
+    power less twice that is highest is taken. The highest of many noisy means is biased upwards;
+    `shaft_bias_w` says by how much.
     """
     first, last = _windows(signals.time_s, rig.averaging_s, blocks, usable)
     n_in_window = rig.averaging_s / signals.interval_s
@@ -93,26 +93,23 @@ def highest_momentary(
     total_speed = _running_total(speed)
     mean_speed = (total_speed[last] - total_speed[first]) / count
     drag = drag_torque(mean_speed, rig) * mean_speed
-    stored, unsure = np.zeros(first.size), np.zeros(first.size)
+    stored, u_stored, unsure = (np.zeros(first.size) for _ in range(3))
     corrected = brake + drag
     if rig.inertia_kg_m2:
         highest = float(np.max(brake))
         stored, u_stored = _stored_power(
             signals, speed, total_speed, (first, last), rig.inertia_kg_m2, highest
         )
-        unsure = np.hypot(u_stored, _of_lag(lag, signals, total, (first, last)))
-        corrected = corrected + stored
-        # How much of the torque was inertia can't be told everywhere.
-        shown = float(np.max(corrected - 2 * unsure))
-        limit = max(UNSURE * shown, 2 * float(np.min(unsure)))
-        corrected = np.where(unsure <= limit, corrected, -np.inf)
-    i, k = int(np.argmax(corrected)), int(np.argmax(brake))
+        u_lag = _of_lag(lag, signals, total, (first, last))
+        corrected, unsure = corrected + stored, np.hypot(u_stored, u_lag)
+    # How much of the torque was inertia can't be told everywhere alike.
+    i, k = int(np.argmax(corrected - SURELY * unsure)), int(np.argmax(brake))
     scatter, u_brake = (_scatter(power, int(first[w]), int(last[w])) for w in (i, k))
-    u_shaft = float(np.hypot(scatter, unsure[i]))
+    noise = float(np.hypot(scatter, u_stored[i]))
     overlap = max(1, int(count[0]) // max(1, int(first[1] - first[0]))) if first.size > 1 else 1
     return Momentary(
         shaft_w=float(corrected[i]),
-        u_shaft_w=u_shaft,
+        u_shaft_w=float(np.hypot(scatter, unsure[i])),
         brake_w=float(brake[k]),
         u_brake_w=u_brake,
         n_in_window=n_in_window,
@@ -121,12 +118,12 @@ def highest_momentary(
         inertia_part_w=float(stored[i]),
         shaft_speed_rad_s=float(mean_speed[i]),
         brake_speed_rad_s=float(mean_speed[k]),
-        shaft_bias_w=u_shaft * _highest_of(corrected, u_shaft, overlap),
-        brake_bias_w=u_brake * _highest_of(brake, u_brake, overlap),
+        shaft_bias_w=noise * _expected_excess(corrected, i, noise, overlap),
+        brake_bias_w=u_brake * _expected_excess(brake, k, u_brake, overlap),
     )
 
 
-def _highest_of(means: Floats, u: float, overlap: int) -> float:
+def _expected_excess(means: Floats, highest: int, u: float, overlap: int) -> float:
     """Standard deviations by which the highest of N equal, noisy means exceeds them on average.
 
     Model:  z((N - 0.375) / (N + 0.25)), N the independent ones within 4 u of the highest
@@ -135,7 +132,7 @@ def _highest_of(means: Floats, u: float, overlap: int) -> float:
     -------
     Blom's plotting position for normal order statistics (1958; cited from memory).
     """
-    near = int(np.count_nonzero(means >= float(np.max(means)) - NEAR_HIGHEST * u))
+    near = int(np.count_nonzero(means >= means[highest] - NEAR_HIGHEST * u))
     n = max(1.0, near / overlap)
     return max(0.0, NormalDist().inv_cdf((n - 0.375) / (n + 0.25)))
 
@@ -196,7 +193,7 @@ def _stored_power(
     fewest = (power_noise / max(QUIET * highest_w, 1e-12)) ** 2
     narrowest = int(np.clip(np.ceil(fewest), 1, max(1, n // 2)))
     widths = [narrowest]
-    while widths[-1] * 2 <= LONGEST_AVERAGE * n:
+    while widths[-1] * 2 <= max(n, LEAST_AVERAGE):
         widths.append(widths[-1] * 2)
     at_start, u_start = _speed_at(first, total, noise, widths)
     at_end, u_end = _speed_at(last, total, noise, widths)
@@ -209,7 +206,7 @@ def _speed_at(row: Ints, total: Floats, noise: float, widths: list[int]) -> tupl
     """Speed halfway between each row and the one before, and its uncertainty.
 
     Model:  mean of as many samples before as after; twice as many while that changes it by no
-            more than three standard deviations, since a mean over a bend is off by the bend
+            more than two standard deviations, since a mean over a bend is off by the bend
     """
     n = total.size - 1
     best = u = bend = np.empty(0)

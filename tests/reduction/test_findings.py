@@ -77,7 +77,7 @@ def test_a_sweep_without_the_inertia_says_what_is_in_its_figures(reduce, mode: s
     [
         ({"last_newline_missing": True}, F.LAST_LINE_CUT, Severity.INFO),
         ({"overload_cells": {"M (N·m)": 3}}, F.SENSOR_OVER_RANGE, None),
-        ({"overload_cells": {"M (N·m)": 12}}, F.SENSOR_OVER_RANGE, Severity.INFO),
+        ({"overload_cells": {"M (N·m)": 14}}, F.SENSOR_OVER_RANGE, Severity.INFO),
         ({"overload_cells": {"M (N·m)": 900}}, F.SENSOR_OVER_RANGE, Severity.WARNING),
         ({"rows_dropped": {"without_time": 2}}, F.TIME_DISORDERED, None),
         ({"rows_dropped": {"without_time": 900}}, F.TIME_DISORDERED, Severity.INFO),

@@ -10,7 +10,7 @@ from server.model.words import FindingCode, Severity
 from server.reduction.ordering import Ordered
 from server.reduction.worked import Worked
 
-OVERLOAD_TOLD, OVERLOAD_BAD = 1e-3, 1e-2  # of the rows
+OVERLOAD_TOLD, OVERLOAD_BAD = 5e-3, 1e-2  # of the rows
 LEAST_OVERLOADS = 5
 DROPPED_TOLD = 0.01  # of the rows that are left
 CALIBRATION_INTERVAL = timedelta(days=366)  # a year; common practice, no source
