@@ -57,11 +57,15 @@ def reduce(
     bench: BenchFile = None,
     json: Annotated[bool, typer.Option("--json", help="one JSON object, SI")] = False,
     svg: Annotated[Path | None, typer.Option(help="write the picture to this file")] = None,
+    curve: Annotated[
+        Path | None, typer.Option(help="a run in use: log of a brake run to place it on")
+    ] = None,
+    curve_bench: Annotated[Path | None, typer.Option(help="that brake run's bench file")] = None,
 ) -> None:
     """Turn a log into figures here, without a server."""
     from server.commands.reduce import reduce as run
 
-    run(log, bench=bench, as_json=json, svg=svg)
+    run(log, bench=bench, as_json=json, svg=svg, curve=curve, curve_bench=curve_bench)
 
 
 @app.command()

@@ -58,8 +58,21 @@ class LagOut(Out):
     reason: str | None = None
 
 
+class DragFoundOut(MetricOut):
+    """Drag torque at `speed`; at any speed w it is the sum of coefficients[p] w^p."""
+
+    speed: float | None
+    coefficients: list[float] | None
+    coefficient_uncertainties: list[float] | None
+    coefficient_units: list[str] | None = None
+
+
 class ResultsOut(Out):
-    """The figures of a run: what `benchledger reduce --json` prints of the same file."""
+    """The figures of a run: what `benchledger reduce --json` prints of the same file.
+
+    `rotor_inertia`, `drag`: of a run-down. `operating_speed`, `shaft_power_in_use`,
+    `agreement_z`: of a run in use. They stand among the metrics too; null for other kinds.
+    """
 
     metrics: dict[str, MetricOut]
     findings: list[FindingOut]
@@ -68,6 +81,11 @@ class ResultsOut(Out):
     lag: LagOut
     method_version: str
     kind: str
+    rotor_inertia: MetricOut | None = None
+    drag: DragFoundOut | None = None
+    operating_speed: MetricOut | None = None
+    shaft_power_in_use: MetricOut | None = None
+    agreement_z: MetricOut | None = None
 
 
 class FileOut(Out):

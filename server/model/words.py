@@ -198,6 +198,7 @@ class MetricName(StrEnum):
     DRAG_CONSTANT = "drag_constant"
     DRAG_LINEAR = "drag_linear"
     DRAG_QUADRATIC = "drag_quadratic"
+    SPEED_HIGHEST = "speed_highest"
     DECELERATION = "deceleration"
     STORED_ENERGY = "stored_energy"
     SPEED_AT_MAX_MOMENTARY_POWER = "speed_at_max_momentary_power"

@@ -8,7 +8,14 @@ from server.model.bench import Plate, Rig
 from server.model.kind_metrics import METRICS_OF
 from server.model.measured import Metric
 from server.model.recording import Recording
-from server.model.results import Lag, LoadPoint, Reduction, ReductionOptions, Segment
+from server.model.results import (
+    Lag,
+    LoadPoint,
+    Reduction,
+    ReductionOptions,
+    Segment,
+    Trace,
+)
 from server.model.words import Channel, MetricName, RunKind, SegmentKind, Supply
 from server.reduction.arrays import Bools
 from server.reduction.blocks import Blocks, make_blocks
@@ -58,22 +65,13 @@ def reduce_brake_run(
     ordered = order_rows(recording.time_s, recording.channels)
     signals = choose_signals(ordered.time_s, ordered.channels, rig=rig, plate=plate)
     trace = thin(ordered.time_s, ordered.channels)
-    version = METHOD_VERSIONS[RunKind.BRAKE]
     if not np.isfinite(signals.torque_factor):
-        reason = "force was logged, but the length of the arm is not given"
-        return Reduction(
-            kind=RunKind.BRAKE,
-            method_version=version,
-            metrics=_complete({}, reason),
-            lag=Lag(None, False, reason),
-            trace=trace,
-            channels_used=_channels_used(signals),
-        )
+        return without_arm(signals, trace)
     worked = work_through(ordered, signals, plate=plate, rig=rig, options=options)
     worked, drawn = with_uncertainties(worked, recording, plate=plate, rig=rig, options=options)
     return Reduction(
         kind=RunKind.BRAKE,
-        method_version=version,
+        method_version=METHOD_VERSIONS[RunKind.BRAKE],
         metrics=worked.metrics,
         findings=(*judge(worked, recording, plate=plate, rig=rig, options=options), *drawn),
         segments=_segments(worked),
@@ -81,7 +79,20 @@ def reduce_brake_run(
         curves=draw_curves(worked.line),
         lag=worked.lag,
         trace=trace,
-        channels_used=_channels_used(signals),
+        channels_used=channels_used(signals),
+    )
+
+
+def without_arm(signals: Signals, trace: Trace | None) -> Reduction:
+    """Force without an arm: every figure has that for its reason."""
+    reason = "force was logged, but the length of the arm is not given"
+    return Reduction(
+        kind=RunKind.BRAKE,
+        method_version=METHOD_VERSIONS[RunKind.BRAKE],
+        metrics=_complete({}, reason),
+        lag=Lag(None, False, reason),
+        trace=trace,
+        channels_used=channels_used(signals),
     )
 
 
@@ -92,13 +103,13 @@ def work_through(
     blocks = make_blocks(signals, mains_hz=plate.frequency_hz)
     states = find_states(blocks)
     zero = find_zero(blocks, states)
-    shaft = _signed_shaft(blocks, states, zero, rig)
+    shaft = signed_shaft(blocks, states, zero, rig)
     lag = find_lag(blocks, states, shaft)
     if lag.applied and lag.seconds is not None:
         signals = _shifted(signals, lag.seconds)
         blocks = make_blocks(signals, mains_hz=plate.frequency_hz)
         zero = find_zero(blocks, states)
-        shaft = _signed_shaft(blocks, states, zero, rig)
+        shaft = signed_shaft(blocks, states, zero, rig)
     z, noise = load_coordinate(blocks, states, shaft)
     found = find_stretches(blocks, states, shaft.speed, z, noise, min_dwell_s=options.min_dwell_s)
     dwells = [(s.first, s.end) for s in found if s.kind is SegmentKind.STEADY_DWELL]
@@ -128,7 +139,7 @@ def work_through(
         momentary=highest_momentary(signals, blocks, shaft, zero, rig, usable=usable, lag=lag),
         is_dc=is_dc,
     )
-    return _with_metrics(worked, plate, rig)
+    return all_figures(worked, plate, rig)
 
 
 def choose_points(
@@ -168,7 +179,8 @@ def find_free(
     return points[fastest] if is_free else None
 
 
-def _with_metrics(worked: Worked, plate: Plate, rig: Rig) -> Worked:
+def all_figures(worked: Worked, plate: Plate, rig: Rig) -> Worked:
+    """Every figure of a worked run, with its first-order uncertainty or its reason."""
     budget = Budget(
         rig=rig,
         torque_channel=worked.signals.torque_channel,
@@ -221,7 +233,7 @@ def _shifted(signals: Signals, lag_s: float) -> Signals:
     return signals.with_torque(shifted.astype(np.float32))
 
 
-def _signed_shaft(blocks: Blocks, states: States, zero: Zero, rig: Rig) -> Shaft:
+def signed_shaft(blocks: Blocks, states: States, zero: Zero, rig: Rig) -> Shaft:
     running = states.is_(State.RUNNING)
     if not running.any():
         running = np.ones(blocks.size, dtype=bool)
@@ -248,13 +260,14 @@ def _segments(worked: Worked) -> tuple[Segment, ...]:
 
 def _kind(stretch: Stretch, worked: Worked) -> SegmentKind:
     start = float(worked.blocks.start_s[stretch.first])
-    is_free = worked.free is not None and start == worked.free.start_s
+    end = float(worked.blocks.end_s[stretch.end - 1])
+    is_free = worked.free is not None and start <= worked.free.start_s < end
     if stretch.kind is SegmentKind.STEADY_DWELL and is_free:
         return SegmentKind.FREE_RUNNING
     return stretch.kind
 
 
-def _channels_used(signals: Signals) -> tuple[Channel, ...]:
+def channels_used(signals: Signals) -> tuple[Channel, ...]:
     used = [Channel.TIME, Channel.SPEED, signals.torque_channel]
     optional = {
         Channel.VOLTAGE: signals.voltage,

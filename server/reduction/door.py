@@ -11,6 +11,7 @@ from server.model.motor import MotorFit
 from server.model.recording import Recording
 from server.model.results import Reduction, ReductionOptions
 from server.model.words import RunKind
+from server.reduction.by_row import rows_are_points
 from server.reduction.versions import METHOD_VERSIONS
 
 Reduce = Callable[..., Reduction]
@@ -24,6 +25,8 @@ METHODS: dict[RunKind, tuple[str, str]] = {
     RunKind.IN_USE: ("in_use", "reduce_in_use"),
     RunKind.LOCKED_ROTOR: ("locked_rotor", "reduce_locked_rotor"),
 }
+# A brake run whose rows were noted one by one.
+HAND_READINGS = ("hand_readings", "reduce_hand_readings")
 
 
 def reduce_run(
@@ -52,6 +55,8 @@ def reduce_run(
     if kind not in METHODS or kind not in METHOD_VERSIONS:
         raise InvalidSignal(f"there is no method for runs of kind “{kind.value}” yet")
     module, name = METHODS[kind]
+    if kind is RunKind.BRAKE and rows_are_points(recording, options):
+        module, name = HAND_READINGS
     reduce = cast(Reduce, getattr(import_module(f"server.reduction.{module}"), name))
     reduction = reduce(recording, plate=plate, rig=rig, options=options)
     if kind is not RunKind.BRAKE:

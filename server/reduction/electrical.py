@@ -7,7 +7,6 @@ import numpy as np
 from server.errors import InvalidSignal
 from server.model.bench import Plate, Rig
 from server.model.recording import Recording
-from server.model.results import ReductionOptions
 from server.model.words import Channel, Supply
 from server.reduction.arrays import FloatArray, Floats
 from server.reduction.blocks import Blocks, make_blocks
@@ -16,8 +15,6 @@ from server.reduction.ordering import Ordered, order_rows
 from server.reduction.points import input_power
 from server.reduction.signals import Signals, choose_signals
 from server.reduction.uncertainty.components import RigErrors
-
-ROWS_ARE_POINTS = "rows_without_time"  # a note of the reading: each row is a load by itself
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,11 +49,6 @@ class Electrical:
             and self.signals.power_factor is not None,
         }
         return (Channel.TIME, *(channel for channel, is_there in logged.items() if is_there))
-
-
-def rows_are_points(recording: Recording, options: ReductionOptions) -> bool:
-    """Whether each row is a load by itself: no time column, or readings noted one by one."""
-    return options.rows_are_points or ROWS_ARE_POINTS in recording.notes
 
 
 def read_electrical(

@@ -6,7 +6,8 @@ from server.model.bench import Plate, Rig
 from server.model.recording import Recording
 from server.model.results import Lag, Reduction, ReductionOptions
 from server.model.words import Channel, MetricName, RunKind
-from server.reduction.electrical import read_electrical, rows_are_points
+from server.reduction.by_row import rows_are_points
+from server.reduction.electrical import read_electrical
 from server.reduction.findings.records import recording_findings
 from server.reduction.first_order import complete
 from server.reduction.mean_figures import (

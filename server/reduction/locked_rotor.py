@@ -8,7 +8,8 @@ from server.model.recording import Recording
 from server.model.results import Lag, Reduction, ReductionOptions
 from server.model.words import Channel, MetricName, RunKind
 from server.reduction.arrays import Bools
-from server.reduction.electrical import Electrical, read_electrical, rows_are_points
+from server.reduction.by_row import rows_are_points
+from server.reduction.electrical import Electrical, read_electrical
 from server.reduction.findings.records import recording_findings
 from server.reduction.first_order import Part, complete, figure, reading_parts
 from server.reduction.mean_figures import (

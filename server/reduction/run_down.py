@@ -14,7 +14,7 @@ from server.reduction.arrays import Floats
 from server.reduction.coasting import Coast, fit_coast, fit_known_drag
 from server.reduction.electrical import Electrical, read_electrical
 from server.reduction.findings.records import recording_findings
-from server.reduction.first_order import Part, complete, figure, scatter
+from server.reduction.first_order import Part, complete, figure, reading_parts, scatter
 from server.reduction.torque import drag_torque
 from server.reduction.trace import thin
 from server.reduction.turning import Leg, Turning, equal_steps, falls, read_turning
@@ -160,7 +160,11 @@ def _deceleration(coast: Coast, errors: RigErrors) -> dict[MetricName, Metric]:
     top = coast.top_rad_s
     parts = [(scatter(coast.u_at(top), coast.degrees_of_freedom), 1.0)]
     parts += _speed_parts(coast, errors, top)
-    return {M.DECELERATION: figure(M.DECELERATION, coast.at(top), parts)}
+    of_speed = reading_parts(errors, Channel.SPEED, top)
+    return {
+        M.SPEED_HIGHEST: figure(M.SPEED_HIGHEST, top, of_speed),
+        M.DECELERATION: figure(M.DECELERATION, coast.at(top), parts),
+    }
 
 
 def _drag(

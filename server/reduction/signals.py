@@ -14,6 +14,13 @@ SHORT_GAP_S = 0.3
 GAP_IN_SPACINGS = 2.5  # a column written on every tenth row only is no gap
 HOP_TOLERANCE = 0.06
 HOPS_THAT_MATTER = 3
+ELECTRICAL = (
+    Channel.VOLTAGE,
+    Channel.CURRENT,
+    Channel.POWER,
+    Channel.APPARENT_POWER,
+    Channel.POWER_FACTOR,
+)
 HOP_SPEED = 0.1  # of the highest; a slow shaft gives one pulse a reading, or two
 HOP_IN_STEPS = 1.5  # of the counted speed's usual step; less is counting
 
@@ -73,14 +80,7 @@ def choose_signals(
         factor = rig.arm_m if rig.arm_m is not None else float("nan")
     if torque is None:
         raise InvalidSignal("neither a torque nor a force channel with a finite value")
-    names = (
-        Channel.VOLTAGE,
-        Channel.CURRENT,
-        Channel.POWER,
-        Channel.APPARENT_POWER,
-        Channel.POWER_FACTOR,
-    )
-    columns = [speed, torque, *(_finite(channels, name) for name in names)]
+    columns = [speed, torque, *(_finite(channels, name) for name in ELECTRICAL)]
     filled = [c if c is None or rows_are_points else _bridged(time_s, c) for c in columns]
     time_s, filled = _complete_rows(time_s, filled)
     speed, torque, voltage, current, power, apparent, power_factor = filled

@@ -12,6 +12,7 @@ from server.model.recording import Column
 from server.model.results import Reduction
 from server.model.words import MetricName
 from server.wording.findings import finding_text
+from server.wording.kind_contract import with_kind_words
 from server.wording.motor import motor_to_json
 
 Json = dict[str, JsonValue]
@@ -21,7 +22,7 @@ def reduction_to_json(
     reduction: Reduction, claims: tuple[ClaimReading, ...], columns: tuple[Column, ...]
 ) -> Json:
     """The one JSON object of a reduced run."""
-    return {
+    found: Json = {
         "metrics": metrics_to_json(reduction.metrics),
         "findings": [finding_to_json(f) for f in reduction.findings],
         "claims": [claim_to_json(c) for c in claims],
@@ -35,6 +36,7 @@ def reduction_to_json(
         "kind": reduction.kind.value,
         "motor": motor_to_json(reduction.motor),
     }
+    return with_kind_words(reduction, found)
 
 
 def metrics_to_json(metrics: Mapping[MetricName, Metric]) -> Json:

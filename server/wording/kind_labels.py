@@ -27,6 +27,11 @@ KIND_METRICS: dict[MetricName, tuple[str, str]] = {
         "Drag, part in proportion to speed squared",
         "The part of the drag torque that grows with the square of speed, as moving air.",
     ),
+    M.SPEED_HIGHEST: (
+        "Highest speed of the run-down",
+        "Where the fit of the run-down begins: just under the speed it fell from. Drag, "
+        "deceleration and stored energy are stated there.",
+    ),
     M.DECELERATION: (
         "Deceleration at the highest speed",
         "How fast the speed falls with no drive, at the highest speed of the run-down.",

@@ -66,7 +66,14 @@ PUBLIC_FIELDS = {
     run_shapes.FindingOut: "code severity message remedy where evidence",
     run_shapes.ColumnOut: "position header channel unit reason",
     run_shapes.LagOut: "seconds applied reason",
-    run_shapes.ResultsOut: "metrics findings claims columns lag method_version kind",
+    run_shapes.ResultsOut: (
+        "metrics findings claims columns lag method_version kind rotor_inertia drag "
+        "operating_speed shaft_power_in_use agreement_z"
+    ),
+    run_shapes.DragFoundOut: (
+        "value unit standard_uncertainty lower_bound reason interval degrees_of_freedom method "
+        "budget speed coefficients coefficient_uncertainties coefficient_units"
+    ),
     run_shapes.FileOut: "name sha256 bytes",
     run_shapes.RunRowOut: (
         "id page state kind tested_on created_at tester specimen rig appliance appliance_name "

@@ -26,7 +26,7 @@ def torque(speed: float) -> float:
 
 
 def top_speed(reduction: Reduction) -> float:
-    return math.sqrt(2 * reduction.metrics[M.STORED_ENERGY].value / INERTIA)
+    return reduction.metrics[M.SPEED_HIGHEST].value
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,165 @@
+"""Readings by hand: rounded rows of a simulated motor, against that motor's truth."""
+
+import numpy as np
+import pytest
+
+from server.model.bench import Instrument, Plate, Rig
+from server.model.results import ReductionOptions
+from server.model.words import Channel, MetricName, RunKind, SegmentKind, Severity
+from server.reduction import reduce_run
+from tests.reduction.simulate import induction, permanent_magnet, universal
+from tests.reduction.simulate_kinds import recording
+
+M = MetricName
+MOTORS = {"series": universal(), "permanent magnet": permanent_magnet(), "induction": induction()}
+LOWEST = {"series": 0.25, "permanent magnet": 0.25, "induction": 0.6}
+BY_HAND = ReductionOptions(rows_are_points=True)
+
+
+def rounded(values, step):
+    return np.round(np.asarray(values) / step) * step
+
+
+def table(family: str, *, n: int = 12, seed: int = 0, scatter: float = 0.003):
+    """What a person writes down: a few digits of each reading, some loads twice."""
+    motor, rng = MOTORS[family], np.random.default_rng(seed)
+    speed = np.linspace(LOWEST[family], 0.995, n) * motor.free_speed
+    speed = np.concatenate([speed, speed[::3]])
+    noise = 1 + rng.normal(0, scatter, (4, speed.size))
+    torque, current = motor.read(speed, motor.torque), motor.read(speed, motor.current)
+    return motor, {
+        "speed": rounded(speed * noise[0], 0.5),
+        "torque": rounded(torque * noise[1], 0.002),
+        "current": rounded(current * noise[2], 0.01),
+        "power": rounded(motor.read(speed, motor.power) * noise[3], 1.0),
+        "voltage": np.full(speed.size, motor.voltage_v),
+    }
+
+
+def reduced(rows, motor, rig: Rig | None = None, *, notes=None, options=ReductionOptions()):
+    n = len(rows["speed"])
+    return reduce_run(
+        recording(np.arange(float(n)), notes or {"rows_without_time": True}, **rows),
+        kind=RunKind.BRAKE,
+        plate=Plate(
+            voltage_v=motor.voltage_v, supply=motor.supply, frequency_hz=motor.frequency_hz
+        ),
+        rig=rig or Rig(),
+        options=options,
+    )
+
+
+@pytest.mark.parametrize("family", MOTORS)
+def test_the_figures_are_the_motor_s_own(family):
+    motor, rows = table(family)
+    truth = motor.truth(LOWEST[family] * motor.free_speed, 0.995 * motor.free_speed)
+
+    reduction = reduced(rows, motor)
+
+    power = reduction.metrics[M.SHAFT_POWER_MAX_STEADY]
+    assert power.value == pytest.approx(truth["power"], rel=0.02)
+    assert abs(power.value - truth["power"]) < 4 * power.standard_uncertainty
+    assert reduction.metrics[M.EFFICIENCY_MAX].value == pytest.approx(
+        truth["efficiency_max"], abs=0.02
+    )
+    assert len(reduction.points) == len(rows["speed"])
+    assert {s.kind for s in reduction.segments} <= {
+        SegmentKind.STEADY_DWELL,
+        SegmentKind.FREE_RUNNING,
+    }
+    assert [s.first_row for s in reduction.segments] == list(range(len(reduction.points)))
+    assert reduction.trace is None
+    assert not [f for f in reduction.findings if f.severity is Severity.ERROR]
+
+
+def test_every_figure_with_a_value_has_an_interval_and_momentary_ones_a_reason():
+    motor, rows = table("series")
+
+    metrics = reduced(rows, motor).metrics
+
+    assert metrics[M.SHAFT_POWER_MAX_STEADY].interval_low is not None
+    assert metrics[M.SHAFT_POWER_MAX_STEADY].budget
+    for name in (M.SHAFT_POWER_MAX_MOMENTARY, M.BRAKE_READING_WHILE_SLOWING):
+        assert metrics[name].value is None
+        assert "one by one" in metrics[name].reason
+
+
+def test_the_resolution_of_a_reading_is_in_the_uncertainty():
+    motor, rows = table("series", scatter=0.0)
+    coarse = Rig(instruments=(Instrument(channel=Channel.TORQUE, resolution=0.05),))
+
+    plain, wide = (
+        reduced(rows, motor, rig).metrics[M.SHAFT_POWER_MAX_STEADY] for rig in (Rig(), coarse)
+    )
+
+    assert wide.value == pytest.approx(plain.value, rel=0.02)
+    assert wide.standard_uncertainty > 1.5 * plain.standard_uncertainty
+
+
+def test_rows_at_rest_are_the_zero_and_a_held_rotor():
+    motor, rows = table("permanent magnet")
+    off = {name: np.concatenate([[0.0, 0.0], values]) for name, values in rows.items()}
+    off["torque"] = off["torque"] + 0.05
+    off["current"][1], off["power"][1] = motor.current.max(), motor.power.max()
+    off["torque"][1] = motor.torque.max() + 0.05
+
+    one, other = reduced(rows, motor), reduced(off, motor)
+
+    assert other.metrics[M.INPUT_ROTOR_HELD].value == pytest.approx(motor.power.max())
+    assert other.metrics[M.SHAFT_POWER_MAX_STEADY].value == pytest.approx(
+        one.metrics[M.SHAFT_POWER_MAX_STEADY].value, rel=1e-3
+    )
+    assert len(other.points) == len(one.points)
+
+
+def test_readings_off_a_video_keep_the_time_of_their_frame():
+    motor, rows = table("induction")
+    n = len(rows["speed"])
+
+    made = recording(0.04 * np.arange(n) ** 2, **rows)
+    plate = Plate(voltage_v=motor.voltage_v, supply=motor.supply)
+    video = reduce_run(made, kind=RunKind.BRAKE, plate=plate, rig=Rig(), options=BY_HAND)
+    plain = reduced(rows, motor)
+
+    assert video.points[5].start_s == pytest.approx(1.0)
+    assert video.trace is not None
+    name = M.SHAFT_POWER_MAX_STEADY
+    assert video.metrics[name].value == pytest.approx(plain.metrics[name].value, rel=1e-9)
+
+
+def test_a_blank_cell_stays_blank_and_inertia_plays_no_part():
+    motor, rows = table("series")
+    rows["current"][4] = np.nan
+
+    reduction = reduced(rows, motor, Rig(inertia_kg_m2=1.0))
+    plain = reduced(rows, motor)
+
+    assert reduction.points[4].current_a is None
+    assert reduction.points == plain.points
+
+
+def test_few_rows_are_a_lower_bound_and_force_without_an_arm_has_its_reason():
+    motor, rows = table("series")
+    few = {name: values[:3] for name, values in rows.items()}
+    force = {**rows, "force": rows["torque"]}
+    del force["torque"]
+
+    bound = reduced(few, motor).metrics[M.SHAFT_POWER_MAX_STEADY]
+    armless = reduced(force, motor).metrics[M.SHAFT_POWER_MAX_STEADY]
+    armed = reduced(force, motor, Rig(arm_m=0.5)).metrics[M.SHAFT_POWER_MAX_STEADY]
+
+    assert bound.lower_bound
+    assert "arm" in armless.reason
+    whole = reduced(rows, motor).metrics[M.SHAFT_POWER_MAX_STEADY]
+    assert armed.value == pytest.approx(whole.value / 2, rel=1e-6)
+
+
+def test_the_order_of_the_rows_does_not_matter():
+    motor, rows = table("series")
+    order = np.random.default_rng(5).permutation(len(rows["speed"]))
+    mixed = {name: values[order] for name, values in rows.items()}
+
+    one, other = reduced(rows, motor), reduced(mixed, motor)
+
+    for name in (M.SHAFT_POWER_MAX_STEADY, M.EFFICIENCY_MAX):
+        assert other.metrics[name].value == pytest.approx(one.metrics[name].value, rel=1e-3)
