@@ -22,6 +22,7 @@ class LoadPoint:
     """One steady dwell, or one load bin of a sweep. Standard uncertainties beside the values.
 
     `u_*` here is scatter only (effective samples); instruments come in with the metrics.
+    `first_row` to `last_row`: the rows as read, counted from 0; None where they are not kept.
     """
 
     start_s: float
@@ -44,6 +45,8 @@ class LoadPoint:
     u_current_a: float | None = None
     u_input_power_w: float | None = None
     u_efficiency: float | None = None
+    first_row: int | None = None
+    last_row: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -122,6 +122,8 @@ def average(group: Group, blocks: Blocks, shaft: Shaft, *, is_dc: bool) -> LoadP
         u_current_a=u_current,
         u_input_power_w=u_input,
         u_efficiency=u_efficiency,
+        first_row=int(blocks.first_row[group.first]),
+        last_row=int(blocks.first_row[group.end - 1] + blocks.n_rows[group.end - 1] - 1),
     )
 
 
