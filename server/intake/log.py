@@ -171,10 +171,12 @@ def _missing_channels(columns: Sequence[Understood], kind: RunKind) -> list[Prob
     for group in REQUIRED.get(kind, ()):
         if not has & set(group):
             words = " or ".join(c.value for c in group)
+            name = kind.value.replace("_", "-")
+            article = "an" if name[0] in "aeiou" else "a"
             headers = ", ".join(f"“{c.column.header}”" for c in columns[:30])
             missing.append(
                 Problem(
-                    f"no column is {words}, which a {kind.value.replace('_', '-')} run needs.",
+                    f"no column is {words}, which {article} {name} run needs.",
                     f"Say in [columns] which one it is; the columns are {headers}.",
                 )
             )

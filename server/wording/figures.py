@@ -72,8 +72,8 @@ _SHOWN: dict[str, tuple[str, float]] = {
     "kg m^2": ("kg·m²", 1.0),
     "J": ("J", 1.0),
     "rad/s^2": ("(r/min)/s", RAD_S_PER_R_MIN),
-    "N m s/rad": ("N·m·s/rad", 1.0),
-    "N m s^2/rad^2": ("N·m·s²/rad²", 1.0),
+    "N m s/rad": ("µN·m·s/rad", 1e-6),
+    "N m s^2/rad^2": ("nN·m·s²/rad²", 1e-9),
     "": ("%", 0.01),
 }
 _PLAIN_FRACTIONS = frozenset(
