@@ -17,6 +17,7 @@ from server.reduction.zero import Zero
 
 WINDOW_SHIFTS = 8  # windows start this often per window length
 LEAST_AVERAGE = 4  # samples on each side of a window's end, or as many as the window holds
+WIDER = 4  # times, from one average to the next
 BEND_NOISE_STEPS = 2.0
 QUIET = 0.005  # of the highest brake power: noise of the inertia term that goes without care
 SURELY = 2.0  # standard uncertainties of the inertia term and of the lag
@@ -193,8 +194,8 @@ def _stored_power(
     fewest = (power_noise / max(QUIET * highest_w, 1e-12)) ** 2
     narrowest = int(np.clip(np.ceil(fewest), 1, max(1, n // 2)))
     widths = [narrowest]
-    while widths[-1] * 2 <= max(n, LEAST_AVERAGE):
-        widths.append(widths[-1] * 2)
+    while widths[-1] * WIDER <= max(n, LEAST_AVERAGE):
+        widths.append(widths[-1] * WIDER)
     at_start, u_start = _speed_at(first, total, noise, widths)
     at_end, u_end = _speed_at(last, total, noise, widths)
     stored = inertia_kg_m2 * (at_end**2 - at_start**2) / 2 / length
@@ -205,7 +206,7 @@ def _stored_power(
 def _speed_at(row: Ints, total: Floats, noise: float, widths: list[int]) -> tuple[Floats, Floats]:
     """Speed halfway between each row and the one before, and its uncertainty.
 
-    Model:  mean of as many samples before as after; twice as many while that changes it by no
+    Model:  mean of as many samples before as after; four times as many while that changes it by no
             more than two standard deviations, since a mean over a bend is off by the bend
     """
     n = total.size - 1
