@@ -44,7 +44,8 @@ class MotorParameter:
 class ChannelResiduals:
     """Measured less model, one per load point; `scatter` is what one residual was weighed with.
 
-    A weight below one marks a point that the robust fit took down.
+    A weight below one marks a point that the robust fit took down. `rms_rel`: of all residuals,
+    over the channel's largest value.
     """
 
     channel: Channel
@@ -52,6 +53,7 @@ class ChannelResiduals:
     residual: tuple[float, ...]
     scatter: tuple[float, ...]
     weight: tuple[float, ...]
+    rms_rel: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,8 +130,28 @@ class ModelCurve:
 
 
 @dataclass(frozen=True, slots=True)
+class Warming:
+    """Relative changes from the first load of a run to its repeat `after_s` later."""
+
+    after_s: float
+    speed_rel: float
+    u_speed_rel: float
+    current_rel: float | None
+    u_current_rel: float | None
+
+    @property
+    def is_seen(self) -> bool:
+        """Whether the speed changed by more than its expanded uncertainty."""
+        return abs(self.speed_rel) > 2 * self.u_speed_rel
+
+
+@dataclass(frozen=True, slots=True)
 class MotorFit:
-    """A motor's model and what follows from it; `model` None always comes with a `reason`."""
+    """A motor's model and what follows from it; `model` None always comes with a `reason`.
+
+    `is_voltage_from_plate`: it was not logged. `warming`: None where the first load was not
+    repeated at the end.
+    """
 
     family: MotorFamily
     model: str | None = None
@@ -141,7 +163,8 @@ class MotorFit:
     losses: tuple[PointLosses, ...] = ()
     normalised: tuple[NormalisedMetric, ...] = ()
     curve: ModelCurve | None = None
-    notes: tuple[str, ...] = ()
+    is_voltage_from_plate: bool = False
+    warming: Warming | None = None
     method_version: str = MOTOR_METHOD
 
     @property

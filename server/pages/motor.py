@@ -10,7 +10,7 @@ from server.pages.methods import method_links
 from server.pages.pictures import show_figure
 from server.pages.shapes import FigureShown
 from server.wording.figures import metric_label, show_quantity
-from server.wording.motor import model_sentence, parameter_label, show_parameter
+from server.wording.motor import model_sentence, motor_notes, parameter_label, show_parameter
 from server.wording.numbers import NB_SPACE
 
 
@@ -36,7 +36,7 @@ def show_motor(reduction: Reduction | None) -> MotorShown | None:
     watts = where_the_watts_go(reduction, figure_id="motor-watts")
     return MotorShown(
         sentence=model_sentence(motor),
-        notes=motor.notes,
+        notes=motor_notes(motor),
         watts=show_figure(watts, explore=False, links=links) if watts.panels else None,
         parameters=_parameters(motor),
         normalised=_normalised(motor),

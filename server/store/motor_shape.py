@@ -14,6 +14,7 @@ from server.model.motor import (
     MotorParameter,
     NormalisedMetric,
     PointLosses,
+    Warming,
 )
 from server.model.words import Channel, MetricName, MotorFamily
 from server.store.types import plain_json
@@ -53,7 +54,8 @@ def motor_of(stored: Mapping[str, Any]) -> MotorFit | None:
             NormalisedMetric(**{**n, "name": MetricName(n["name"])}) for n in stored["normalised"]
         ),
         curve=ModelCurve(**_tuples(curve)) if curve is not None else None,
-        notes=tuple(stored["notes"]),
+        is_voltage_from_plate=stored["is_voltage_from_plate"],
+        warming=Warming(**stored["warming"]) if stored["warming"] is not None else None,
         method_version=stored["method_version"],
     )
 

@@ -12,8 +12,11 @@ from server.model.motor import (
     MotorParameter,
     NormalisedMetric,
     PointLosses,
+    Warming,
 )
 from server.wording.figures import number_with_uncertainty, value_with_uncertainty
+from server.wording.labels import channel_word
+from server.wording.numbers import NB_SPACE
 
 Json = dict[str, JsonValue]
 
@@ -43,6 +46,7 @@ def parameter_label(name: str) -> str:
     return PARAMETERS.get(name, name.replace("_", " ").capitalize())
 
 
+POOR_REL = 0.05
 SAME, CLEARLY = 2.0, 10.0  # differences of an information criterion
 _UNITS = {
     "ohm": "Ω",
@@ -99,6 +103,31 @@ def model_sentence(motor: MotorFit) -> str:
     )
 
 
+def motor_notes(motor: MotorFit) -> tuple[str, ...]:
+    """What a reader of the model must know beside it."""
+    notes = []
+    if motor.is_voltage_from_plate:
+        notes.append("Voltage was not logged at every load; the plate's was taken there.")
+    notes += [
+        f"The model misses {channel_word(r.channel)} by {100 * r.rms_rel:.0f}{NB_SPACE}% of its "
+        "largest value: take its constants with care."
+        for r in motor.residuals
+        if r.rms_rel > POOR_REL
+    ]
+    other = next((s for s in motor.scores if s.criterion_above_chosen < -CLEARLY), None)
+    if other is not None and other.family is not motor.family:
+        notes.append(f"A model of another family fits better: {other.model}.")
+    warming = motor.warming
+    if warming is not None and warming.is_seen:
+        change = number_with_uncertainty(100 * abs(warming.speed_rel), 100 * warming.u_speed_rel)
+        how = "slower" if warming.speed_rel < 0 else "faster"
+        notes.append(
+            f"The first load, repeated {warming.after_s:.0f}{NB_SPACE}s later, ran "
+            f"{change}{NB_SPACE}% {how}: the motor changed during the run, as it does by warming."
+        )
+    return tuple(notes)
+
+
 def motor_to_json(motor: MotorFit | None) -> Json | None:
     if motor is None:
         return None
@@ -133,7 +162,8 @@ def motor_to_json(motor: MotorFit | None) -> Json | None:
         "losses": [_losses(at) for at in motor.losses],
         "normalised": [_normalised(n) for n in motor.normalised],
         "curve": _curve(motor.curve) if motor.curve is not None else None,
-        "notes": list(motor.notes),
+        "warming": _warming(motor.warming) if motor.warming is not None else None,
+        "notes": list(motor_notes(motor)),
     }
 
 
@@ -143,6 +173,7 @@ def _residuals(one: ChannelResiduals) -> Json:
         "unit": one.unit,
         "residual": list(one.residual),
         "scatter": list(one.scatter),
+        "rms_of_largest": one.rms_rel,
         "weight": list(one.weight),
     }
 
@@ -179,6 +210,16 @@ def _normalised(one: NormalisedMetric) -> Json:
         "winding_temperature": one.winding_k,
         "beyond": one.is_beyond,
         "reason": one.reason,
+    }
+
+
+def _warming(found: Warming) -> Json:
+    return {
+        "after": found.after_s,
+        "speed_change": found.speed_rel,
+        "speed_change_standard_uncertainty": found.u_speed_rel,
+        "current_change": found.current_rel,
+        "current_change_standard_uncertainty": found.u_current_rel,
     }
 
 

@@ -1,6 +1,7 @@
 """From load points to a motor's model and what follows from it. Never fails a run."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -24,11 +25,10 @@ from server.reduction.motors.law import OUTPUT_UNITS, OUTPUTS, State
 from server.reduction.motors.losses import slope_over_constants, split_losses
 from server.reduction.motors.normalise import normalise
 from server.reduction.motors.observe import observe, run_errors
+from server.reduction.motors.warming import repeat_of_the_first
 
 FIXED_REL, ROUGH_REL = 0.1, 0.5
 HARDLY_NARROWED = 0.8  # of what practice says: the data added nothing
-POOR_REL = 0.05  # of a channel's largest value
-CLEARLY = 10.0  # criterion: another family fits clearly better
 N_CURVE = 61
 SLOWER, FASTER = 0.9, 1.03
 
@@ -67,7 +67,9 @@ def fit_motor(
     choice = choose_law(observed, plate.motor_family, errors)
     if isinstance(choice, str):
         return _nothing(plate, choice)
-    return describe(choice, plate, metrics or {}, has_voltage=all(p.voltage_v for p in points))
+    has_voltage = all(p.voltage_v for p in points)
+    found = describe(choice, plate, metrics or {}, has_voltage=has_voltage)
+    return replace(found, warming=repeat_of_the_first(points))
 
 
 def motor_of_run(reduction: Reduction, *, plate: Plate, rig: Rig) -> MotorFit:
@@ -112,7 +114,7 @@ def describe(
         losses=losses,
         normalised=normalised,
         curve=_curve(fitted),
-        notes=_notes(choice, has_voltage=has_voltage),
+        is_voltage_from_plate=not has_voltage,
     )
 
 
@@ -159,14 +161,22 @@ def _derived(fitted: Fitted, plate: Plate) -> tuple[MotorParameter, ...]:
 
 
 def _residuals(fitted: Fitted) -> tuple[ChannelResiduals, ...]:
+    has, values = fitted.observed.has, fitted.observed.values
     rows = zip(
-        OUTPUTS, OUTPUT_UNITS, fitted.residual, fitted.sigma, fitted.weight, fitted.observed.has,
+        OUTPUTS, OUTPUT_UNITS, values, fitted.residual, fitted.sigma, fitted.weight, has,
         strict=True,
     )  # fmt: skip
     return tuple(
-        ChannelResiduals(channel, unit, _floats(r), _floats(s), _floats(w))
-        for channel, unit, r, s, w, has in rows
-        if has
+        ChannelResiduals(
+            channel,
+            unit,
+            residual=_floats(r),
+            scatter=_floats(s),
+            weight=_floats(w),
+            rms_rel=float(np.sqrt(np.mean(r**2)) / np.max(np.abs(v))),
+        )
+        for channel, unit, v, r, s, w, is_measured in rows
+        if is_measured
     )
 
 
@@ -188,27 +198,6 @@ def _curve(fitted: Fitted) -> ModelCurve:
         input_power_w=_floats(at[2][kept]),
         is_beyond=tuple(bool(v) for v in (speed < low)[kept] | (speed > high)[kept]),
     )
-
-
-def _notes(choice: Choice, *, has_voltage: bool) -> tuple[str, ...]:
-    fitted = choice.fitted
-    notes = []
-    if not has_voltage:
-        notes.append("Voltage was not logged at every point; the plate's was taken there.")
-    better = [
-        s
-        for s in choice.scores
-        if s.family is not fitted.law.family and s.criterion_above_chosen < -CLEARLY
-    ]
-    if better:
-        notes.append(f"A model of another family fits better: {better[0].model}.")
-    for channel, row, values, has in zip(
-        OUTPUTS, fitted.residual, fitted.observed.values, fitted.observed.has, strict=True
-    ):
-        miss = float(np.sqrt(np.mean(row**2)) / np.max(np.abs(values)))
-        if has and miss > POOR_REL:
-            notes.append(f"The model misses {channel.value} by {100 * miss:.0f} % of its largest.")
-    return tuple(notes)
 
 
 def _floats(values: Floats) -> tuple[float, ...]:
