@@ -7,6 +7,7 @@ from server.api import (
     catalogue,
     compare,
     people,
+    pooled,
     problem_kinds,
     run_parts,
     runs,
@@ -14,5 +15,6 @@ from server.api import (
 )
 
 router = APIRouter()
-for part in (catalogue, appliances, things, runs, run_parts, compare, people, problem_kinds):
+parts = (catalogue, appliances, pooled, things, runs, run_parts, compare, people, problem_kinds)
+for part in parts:
     router.include_router(part.router)

@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+# The line of what the readings themselves scatter: within the run, shared with no other.
+SCATTER = "scatter of the readings"
+
 
 @dataclass(frozen=True, slots=True)
 class BudgetLine:

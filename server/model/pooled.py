@@ -2,7 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from enum import StrEnum
+
+from server.model.measured import Metric
+from server.model.words import METRIC_UNITS, MetricName
 
 # Beyond these, which no bench test comes near, powers of the figures leave what a float can hold.
 LARGEST = 1e40
@@ -111,3 +115,61 @@ class Pooling:
     birge_ratio: float | None = None
     components: tuple[VarianceComponent, ...] = ()
     reasons: Mapping[str, str] = field(default_factory=dict)
+
+
+# The figures that are pooled over an appliance's runs, the most asked for first. Free speed is not
+# among them: each rig's own drag is the load it is measured at.
+HEADLINE = (
+    MetricName.SHAFT_POWER_MAX_STEADY,
+    MetricName.SHAFT_POWER_AT_RATED_CURRENT,
+    MetricName.SHAFT_POWER_MAX_MOMENTARY,
+    MetricName.EFFICIENCY_AT_RATED_CURRENT,
+    MetricName.EFFICIENCY_MAX,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class PublishedRun:
+    """A published brake run with its current headline figures.
+
+    `instruments`: the name of each channel's instrument, where it has one. `is_supply_off`: the
+    supply was off the plate's voltage, which moves figures as tested. That and the metrics' budgets
+    come only where the whole was asked for.
+    """
+
+    public_id: str
+    tester: str
+    tester_id: str
+    specimen_id: str
+    specimen: str | None
+    condition: str | None
+    tested_on: date | None
+    instruments: Mapping[str, str]
+    metrics: Mapping[MetricName, Metric]
+    is_supply_off: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A run whose figure is not pooled with the others', and why."""
+
+    run: PublishedRun
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class MetricPooling:
+    """One figure over an appliance's runs. `pooling` None: no run has it with a value to pool.
+
+    `runs`: those that count. `shared_uncertainty`: of what all testers had in common.
+    """
+
+    metric: MetricName
+    pooling: Pooling | None
+    runs: tuple[PublishedRun, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
+    shared_uncertainty: float = 0.0
+
+    @property
+    def unit(self) -> str:
+        return METRIC_UNITS[self.metric]

@@ -3,11 +3,12 @@
 from server.model.measured import JsonValue
 from server.model.pooled import Level, PerTester, PooledFigure, Pooling, VarianceComponent
 from server.wording.figures import value_with_uncertainty
-from server.wording.numbers import COVERAGE_FACTOR, NB_SPACE, fixed, significant
+from server.wording.numbers import COVERAGE_FACTOR, NB_SPACE, fixed, significant, with_unit
 
 Json = dict[str, JsonValue]
 
 DISAGREEMENT = 0.05  # chance of such a spread among testers who agree; 5 % is usual
+MOST_TOLD = 0.999  # beyond that a simulation's own chance shows
 _ADDED_BY = {
     Level.TESTER: "testers",
     Level.SPECIMEN: "specimens",
@@ -73,6 +74,8 @@ def _component_to_json(c: VarianceComponent) -> Json:
 def flag_sentences(pooling: Pooling) -> tuple[str, ...]:
     """One sentence for each reason why a tester stands out, in the order of the testers."""
     sentences: list[str] = []
+    if pooling.n_testers == 2:
+        return _two_apart(pooling)
     for t in pooling.testers:
         if t.is_h_flagged and t.h is not None and pooling.critical_h is not None:
             side = "above" if t.h > 0 else "below"
@@ -81,17 +84,33 @@ def flag_sentences(pooling: Pooling) -> tuple[str, ...]:
                 f" chance (h {fixed(t.h, 2)}, critical {fixed(pooling.critical_h, 2)})."
             )
         if t.is_zeta_flagged and t.zeta is not None:
-            others = "the other" if pooling.n_testers == 2 else "the others"
             sentences.append(
-                f"{t.tester} differs from {others} by {fixed(abs(t.zeta), 1)} standard"
+                f"{t.tester} differs from the others by {fixed(abs(t.zeta), 1)} standard"
                 f" uncertainties of the difference."
             )
-        if t.is_k_flagged and t.k is not None and t.critical_k is not None:
-            sentences.append(
-                f"{t.tester}'s own results scatter more than those of one tester in 200 would by"
-                f" chance (k {fixed(t.k, 2)}, critical {fixed(t.critical_k, 2)})."
-            )
+        sentences += _scatters(t)
     return tuple(sentences)
+
+
+def _two_apart(pooling: Pooling) -> tuple[str, ...]:
+    """Of two each is as far from the other: said once."""
+    first, second = pooling.testers
+    sentences = []
+    if first.is_zeta_flagged and first.zeta is not None:
+        sentences.append(
+            f"{first.tester} and {second.tester} differ by {fixed(abs(first.zeta), 1)} standard"
+            " uncertainties of the difference."
+        )
+    return (*sentences, *_scatters(first), *_scatters(second))
+
+
+def _scatters(t: PerTester) -> tuple[str, ...]:
+    if not t.is_k_flagged or t.k is None or t.critical_k is None:
+        return ()
+    return (
+        f"{t.tester}'s own results scatter more than those of one tester in 200 would by"
+        f" chance (k {fixed(t.k, 2)}, critical {fixed(t.critical_k, 2)}).",
+    )
 
 
 def flag_words(t: PerTester) -> str:
@@ -132,10 +151,33 @@ def agreement_sentence(pooling: Pooling) -> str:
     )
 
 
-def component_sentence(component: VarianceComponent) -> str:
-    """What one level adds, and what else is in it; empty where it can't be told."""
+def agreement_words(pooling: Pooling) -> str:
+    """Whether the testers agree, for a table's cell."""
+    if pooling.n_testers == 1:
+        return "one run alone" if pooling.n_results == 1 else "one tester"
+    if pooling.q_probability is None:
+        return "can’t be told"
+    return "agree" if pooling.q_probability > DISAGREEMENT else "disagree"
+
+
+def show_chance(probability: float) -> str:
+    """A probability from draws: per cent, without a false nought or hundred."""
+    if probability > MOST_TOLD:
+        return f"over{NB_SPACE}99.9{NB_SPACE}%"
+    if probability < 1 - MOST_TOLD:
+        return f"under{NB_SPACE}0.1{NB_SPACE}%"
+    digits = 0 if 0.01 <= probability <= 0.99 else 1
+    return f"{fixed(100 * probability, digits)}{NB_SPACE}%"
+
+
+def component_sentence(component: VarianceComponent, unit: str = "", scale: float = 1.0) -> str:
+    """What one level adds, and what else is in it; empty where it can't be told.
+
+    In a unit `scale` times as large.
+    """
     if component.sd is None:
         return ""
     what = ", ".join(_ADDED_BY[level] for level in component.includes)
     words = f", with what {what} add" if what else ""
-    return f"Spread {component.level.value}{words}: sd {significant(component.sd)}"
+    sd = with_unit(significant(component.sd / scale), unit)
+    return f"Spread {component.level.value}{words}: sd {sd}"

@@ -1,0 +1,132 @@
+"""The runs whose figures are pooled: an appliance's published brake runs, and no others."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from sqlalchemy import CTE, Row, false, select
+from sqlalchemy.orm import Session
+
+from server.model.measured import Metric
+from server.model.pooled import HEADLINE, PublishedRun
+from server.model.words import FindingCode, MetricName, RunKind
+from server.store import tables as t
+from server.store.runs import visible
+from server.store.shapes import METRIC_BY_WORD, metric_of, with_uncertainty
+
+
+def published_runs(
+    session: Session, *, public_ids: Sequence[str], is_whole: bool = False
+) -> dict[str, tuple[PublishedRun, ...]]:
+    """Published brake runs of some appliances, oldest first, with their headline figures.
+
+    Runs that were withdrawn, returned or are waiting never count, whoever asks, nor do those of
+    other kinds. Runs of appliances merged into one of these do. Two statements; a third where the
+    runs are asked for whole, with their figures' budgets and whether the supply was off.
+    """
+    found: dict[str, list[PublishedRun]] = {public_id: [] for public_id in public_ids}
+    rows = session.execute(_runs(public_ids, is_whole=is_whole)).all()
+    set_ids = [row.set_id for row in rows]
+    metrics = _headline_metrics(session, set_ids)
+    supply_off = _supply_off(session, set_ids) if is_whole and rows else frozenset()
+    for row in rows:
+        run = _published_run(row, metrics[row.set_id])
+        if is_whole:
+            run = _whole(run, row.uncertainties, is_supply_off=row.set_id in supply_off)
+        found[row.root_id].append(run)
+    return {public_id: tuple(runs) for public_id, runs in found.items()}
+
+
+def _with_merged(public_ids: Sequence[str]) -> CTE:
+    """Each appliance asked for and all that were merged into it, through any number of steps."""
+    appliance = t.ApplianceRow
+    asked = select(appliance.id.label("id"), appliance.public_id.label("root_id")).where(
+        appliance.public_id.in_(public_ids)
+    )
+    tree = asked.cte("with_merged", recursive=True)
+    # UNION, not UNION ALL: a circle of merges ends by itself.
+    return tree.union(
+        select(appliance.id, tree.c.root_id).join(tree, appliance.merged_into_id == tree.c.id)
+    )
+
+
+def _runs(public_ids: Sequence[str], *, is_whole: bool) -> Any:
+    run, tree = t.RunRow, _with_merged(public_ids)
+    query = (
+        select(
+            tree.c.root_id,
+            run.public_id,
+            run.current_set_id.label("set_id"),
+            t.TesterRow.name.label("tester"),
+            t.TesterRow.public_id.label("tester_id"),
+            t.SpecimenRow.public_id.label("specimen_id"),
+            t.SpecimenRow.label.label("specimen"),
+            t.SpecimenRow.condition,
+            t.RunRevisionRow.tested_on,
+            t.RigRevisionRow.instruments,
+        )
+        .join(run, run.appliance_id == tree.c.id)
+        .join(t.RunRevisionRow, t.RunRevisionRow.id == run.current_revision_id)
+        .join(t.SpecimenRow, t.SpecimenRow.id == t.RunRevisionRow.specimen_id)
+        .join(t.RigRevisionRow, t.RigRevisionRow.id == t.RunRevisionRow.rig_revision_id)
+        .join(t.TesterRow, t.TesterRow.id == run.tester_id)
+        .where(visible(None), run.kind == RunKind.BRAKE)
+        .order_by(run.created_at, run.id)
+    )
+    if not is_whole:
+        return query
+    # The long part of a metric set, read only where it is shown.
+    return query.add_columns(t.MetricSetRow.uncertainties).join(
+        t.MetricSetRow, t.MetricSetRow.id == run.current_set_id
+    )
+
+
+def _headline_metrics(
+    session: Session, set_ids: Sequence[int]
+) -> dict[int, dict[MetricName, Metric]]:
+    found: dict[int, dict[MetricName, Metric]] = {key: {} for key in set_ids}
+    metric = t.MetricRow
+    rows = session.execute(
+        select(
+            metric.metric_set_id,
+            metric.name,
+            metric.value,
+            metric.standard_uncertainty,
+            metric.lower_bound,
+            metric.reason,
+        ).where(
+            metric.metric_set_id.in_(set_ids) if set_ids else false(), metric.name.in_(HEADLINE)
+        )
+    )
+    for row in rows:
+        found[row.metric_set_id][METRIC_BY_WORD[row.name]] = metric_of(row)
+    return found
+
+
+def _supply_off(session: Session, set_ids: Sequence[int]) -> frozenset[int]:
+    finding = t.FindingRow
+    rows = session.execute(
+        select(finding.metric_set_id).where(
+            finding.metric_set_id.in_(set_ids), finding.code == FindingCode.SUPPLY_OFF_PLATE
+        )
+    )
+    return frozenset(rows.scalars())
+
+
+def _published_run(row: Row[Any], metrics: Mapping[MetricName, Metric]) -> PublishedRun:
+    return PublishedRun(
+        public_id=row.public_id,
+        tester=row.tester,
+        tester_id=row.tester_id,
+        specimen_id=row.specimen_id,
+        specimen=row.specimen,
+        condition=row.condition,
+        tested_on=row.tested_on,
+        instruments={i["channel"]: i["name"] for i in row.instruments if i.get("name")},
+        metrics=metrics,
+    )
+
+
+def _whole(run: PublishedRun, stored: Mapping[str, Any], *, is_supply_off: bool) -> PublishedRun:
+    metrics = {n: with_uncertainty(m, stored.get(n.value)) for n, m in run.metrics.items()}
+    return replace(run, metrics=metrics, is_supply_off=is_supply_off)
