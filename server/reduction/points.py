@@ -14,6 +14,10 @@ from server.reduction.torque import Shaft
 
 HASTE = 4.0  # times faster than the run's usual bin
 MIN_SLOW_BINS = 8
+# A dwell's ends: at most this share of it goes on each side, of dwells with so many blocks.
+MOST_CUT = 0.25
+LEAST_FOR_CUT = 12
+OFF_IN_SCATTER = 3.0
 SAME_LOAD = 0.03  # of the run's load range
 
 
@@ -29,15 +33,32 @@ class Group:
 def group_blocks(stretches: list[Stretch], z: Floats, time_s: Floats) -> list[Group]:
     """Dwells as they are; a sweep is cut wherever the load has moved by one bin.
 
+    Blocks at a dwell's ends where the load was still on its way are left out of it.
+
     A bin is `SWEEP_CHUNK` of the run's load range, so a sweep up and down gives two points a bin.
     """
     groups: list[Group] = []
     for stretch in stretches:
         if stretch.kind in (SegmentKind.STEADY_DWELL, SegmentKind.FREE_RUNNING):
-            groups.append(Group(True, stretch.first, stretch.end))
+            groups.append(_settled(Group(True, stretch.first, stretch.end), z))
         elif stretch.kind is SegmentKind.SWEEP:
             groups += _bins(stretch, z)
     return _without_hasty(groups, z, time_s)
+
+
+def _settled(group: Group, z: Floats) -> Group:
+    """A dwell without the blocks at its ends that stand off its median beyond its own scatter."""
+    part = z[group.first : group.end]
+    most = int(MOST_CUT * part.size)
+    if part.size < LEAST_FOR_CUT:
+        return group
+    middle = float(np.median(part))
+    away = np.abs(part - middle)
+    is_off = away > OFF_IN_SCATTER * 1.4826 * float(np.median(away))
+    head = int(np.argmin(is_off[: most + 1])) if not is_off[: most + 1].all() else most
+    tail = is_off[::-1][: most + 1]
+    cut = int(np.argmin(tail)) if not tail.all() else most
+    return Group(True, group.first + head, group.end - cut)
 
 
 def _without_hasty(groups: list[Group], z: Floats, time_s: Floats) -> list[Group]:

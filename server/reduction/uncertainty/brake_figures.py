@@ -12,6 +12,7 @@ from server.model.recording import Recording
 from server.model.results import ReductionOptions
 from server.model.words import Channel, FindingCode, MetricName, RunKind, Severity
 from server.reduction.digest import input_digest
+from server.reduction.loadline import COORDINATES
 from server.reduction.metrics import RATED
 from server.reduction.uncertainty.drawn_line import drawn_line
 from server.reduction.uncertainty.judge_figures import MONTE_CARLO, Judged, judge_figures
@@ -139,6 +140,7 @@ def brake_model(
         point=None if has_line else best,
         free=free,
         dwells=tuple(i for i, p in enumerate(worked.points) if p.is_dwell),
+        power_by_line=_power_by_line(worked),
         windows=_windows(worked),
         input_held=_with_u(metrics, M.INPUT_ROTOR_HELD),
         alone={n: pair for n in (M.SUPPLY_SAG,) if (pair := _with_u(metrics, n)) is not None},
@@ -165,6 +167,14 @@ def seed_of_input(
     return seed_of(
         input_digest(digest.hexdigest(), kind=RunKind.BRAKE, plate=plate, rig=rig, options=options)
     )
+
+
+def _power_by_line(worked: Worked) -> dict[int, float]:
+    if worked.line is None:
+        return {}
+    read = COORDINATES[worked.line.coordinate]
+    places = {i: read(p) for i, p in enumerate(worked.points) if p.is_dwell}
+    return {i: float(worked.line.power.at(x)) for i, x in places.items() if x is not None}
 
 
 def _windows(worked: Worked) -> dict[MetricName, WindowPower]:

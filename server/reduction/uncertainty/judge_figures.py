@@ -13,7 +13,7 @@ from server.reduction.uncertainty.budget import combined, make_budget
 from server.reduction.uncertainty.components import Component, Distribution
 from server.reduction.uncertainty.monte_carlo import Drawn, draw_adaptively, validate_first_order
 from server.reduction.uncertainty.propagate import coverage_factor
-from server.reduction.uncertainty.run_model import FIXED_OF, RunModel
+from server.reduction.uncertainty.run_model import EXCESS_OF, FIXED_OF, RunModel
 
 COVERAGE = 0.95
 STEP = 0.01  # of a standard uncertainty
@@ -82,8 +82,8 @@ def judge_figures(
     Notes
     -----
     The highest of several noisy values is biased upwards by b, which the draws show: the mean of
-    the highest minus that of the one that is highest without error. The drawn interval is centred
-    b above the figure, the truth is b below it: it is moved down by 2 b.
+    the highest minus that of the one that is highest without error. For a vertex the drawn
+    interval is centred b above the figure, the truth is b below it: it is moved down by 2 b.
 
     Sources
     -------
@@ -95,7 +95,8 @@ def judge_figures(
         return {}
     first = _first_order(model, names)
     fixed = [n for n in names if FIXED_OF.get(n) in known]
-    order: list[str] = [*names, *(FIXED_OF[n] for n in fixed)]
+    excess = [n for n in names if EXCESS_OF.get(n) in known]
+    order: list[str] = [*names, *(FIXED_OF[n] for n in fixed), *(EXCESS_OF[n] for n in excess)]
 
     def outputs(rng: np.random.Generator, n: int) -> Floats:
         found = model.figures(*model.draw(rng, n))
@@ -107,7 +108,9 @@ def judge_figures(
         plain = _judge_one(model, name, values[name], first, drawn, k)
         bias = (known_bias or {}).get(name, 0.0)
         if name in fixed:
-            bias = float(drawn.mean[k] - drawn.mean[len(names) + fixed.index(name)])
+            bias = float(drawn.mean[k] - drawn.mean[order.index(FIXED_OF[name])])
+        elif name in excess:
+            bias = float(drawn.mean[order.index(EXCESS_OF[name])])
         one = _with_bias(plain, values[name], bias, is_drawn=name in fixed)
         if all(map(math.isfinite, (one.standard_uncertainty, one.low, one.high))):
             judged[name] = one
