@@ -19,6 +19,7 @@ RELATIVE_FLOOR = 5e-4  # of the largest value: no smooth curve is truer than tha
 OWN_SCATTER_WEIGHT = 12.0  # pooled scatter counts as this many degrees of freedom
 NEIGHBOURS = 5  # on each side
 GRID = 801
+WIDEST_GAP = 0.5  # of the load seen; a curve across more than that is a guess
 
 COORDINATES: dict[str, Callable[[LoadPoint], float | None]] = {
     "input power": lambda p: p.input_power_w,
@@ -30,7 +31,10 @@ COORDINATES: dict[str, Callable[[LoadPoint], float | None]] = {
 
 @dataclass(frozen=True, slots=True)
 class LoadLine:
-    """Curves over the coordinate `x`, which rises with load from `x_low` to `x_high`."""
+    """Curves over the coordinate `x`, which rises with load from `x_low` to `x_high`.
+
+    `gap`: neighbouring points that lie further apart than half of that, if any.
+    """
 
     coordinate: str
     x_low: float
@@ -42,6 +46,7 @@ class LoadLine:
     voltage: Polynomial | None
     power_factor: Polynomial | None
     n_points: int
+    gap: tuple[float, float] | None = None
 
     def grid(self) -> Floats:
         return np.linspace(self.x_low, self.x_high, GRID)
@@ -101,7 +106,15 @@ def fit_load_line(points: Sequence[LoadPoint]) -> LoadLine | None:
         voltage=_maybe(x, points, lambda p: p.voltage_v, lambda p: None),
         power_factor=_maybe(x, points, lambda p: p.power_factor, lambda p: None),
         n_points=len(points),
+        gap=_wide_gap(x),
     )
+
+
+def _wide_gap(x: Floats) -> tuple[float, float] | None:
+    order = np.sort(x)
+    i = int(np.argmax(np.diff(order)))
+    low, high = float(order[i]), float(order[i + 1])
+    return (low, high) if high - low > WIDEST_GAP * float(np.ptp(x)) else None
 
 
 def pooled_u(own: Sequence[float | None], points: Sequence[LoadPoint], values: Floats) -> Floats:

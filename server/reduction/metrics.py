@@ -130,7 +130,7 @@ def read_at(line: LoadLine, x: float, u_x: float, budget: Budget) -> AtLoad:
 def peak_metrics(line: LoadLine, budget: Budget) -> tuple[dict[MetricName, Metric], Peak]:
     """Highest steady shaft power and everything at that load."""
     x = line.grid()
-    peak = find_peak(x, line.power.at(x), line.power.u_at(x))
+    peak = _shown_peak(line, find_peak(x, line.power.at(x), line.power.u_at(x)))
     bend = abs(float(line.power.slope_at(peak.x, 2)))
     u_x = line.power.u_slope_at(peak.x) / bend if bend > 0 and peak.is_bracketed else 0.0
     u_x = min(u_x, (line.x_high - line.x_low) / 4)
@@ -151,6 +151,18 @@ def peak_metrics(line: LoadLine, budget: Budget) -> tuple[dict[MetricName, Metri
     _add(metrics, M.EFFICIENCY_AT_MAX_STEADY_POWER, at.efficiency, at.u.get("efficiency"), NO_INPUT)
     _add(metrics, M.INPUT_POWER_AT_MAX_STEADY_POWER, at.input_w, at.u.get("input"), NO_INPUT)
     return metrics, peak
+
+
+def _shown_peak(line: LoadLine, peak: Peak) -> Peak:
+    """A maximum inside a wide gap between points was not seen: the higher edge of the gap was."""
+    if line.gap is None or not line.gap[0] < peak.x < line.gap[1]:
+        return peak
+    edges = np.array(line.gap)
+    value, u = line.power.at(edges), line.power.u_at(edges)
+    i = int(np.argmax(value))
+    return Peak(
+        x=line.gap[i], value=float(value[i]), u=float(u[i]), is_bracketed=False, open_end="gap"
+    )
 
 
 NO_INPUT = "real input power was not measured"

@@ -8,18 +8,14 @@ Evidence = dict[str, JsonValue]
 def _number(evidence: Evidence, key: str, pattern: str = ".3g") -> str:
     value = evidence.get(key)
     if isinstance(value, int | float) and not isinstance(value, bool):
-        return _true_minus(format(value, pattern))
+        return format(value, pattern).replace("-", "−")
     return "an unknown value"
-
-
-def _true_minus(number: str) -> str:
-    return number.replace("-", "−")
 
 
 def _percent(evidence: Evidence, key: str) -> str:
     value = evidence.get(key)
     if isinstance(value, int | float) and not isinstance(value, bool):
-        return _true_minus(f"{100 * value:.1f} %")
+        return f"{100 * value:.1f} %".replace("-", "−")
     return "an unknown share"
 
 
@@ -174,6 +170,12 @@ def not_reached(e: Evidence) -> tuple[str, str]:
 
 
 def not_bracketed(e: Evidence) -> tuple[str, str]:
+    if e.get("open_end") == "gap":
+        return (
+            "Over half of the loads seen lie between two points around the highest shaft power; the"
+            f" highest shown, {_number(e, 'highest_w', '.4g')} W, is a lower bound.",
+            "Hold loads where shaft power is highest.",
+        )
     side = "lower" if e.get("open_end") == "low" else "higher"
     return (
         f"Shaft power was not seen to fall towards {side} load, so the highest shown,"
@@ -250,8 +252,7 @@ def same_file(e: Evidence) -> tuple[str, str]:
 def disordered(e: Evidence) -> tuple[str, str]:
     if "n_without_time" in e:
         return (
-            f"{_number(e, 'n_without_time', '.0f')} rows have readings but no time; they were left"
-            f" out ({_number(e, 'n_rows', '.0f')} are left).",
+            f"{_number(e, 'n_without_time', '.0f')} rows have readings but no time: left out.",
             "Check the clock's column.",
         )
     if e.get("is_clock_coarse") is True:

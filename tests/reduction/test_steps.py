@@ -8,11 +8,13 @@ import pytest
 from server.errors import InvalidSignal
 from server.model.bench import Instrument, Plate, Rig
 from server.model.recording import Recording
-from server.model.results import ReductionOptions
+from server.model.results import LoadPoint, ReductionOptions
 from server.model.words import Channel, MetricName, RunKind, Supply
 from server.reduction import reduce_run
 from server.reduction.derivative import adaptive_slope, slope
 from server.reduction.instruments import channel_limits, torque_limits
+from server.reduction.loadline import fit_load_line
+from server.reduction.metrics import Budget, peak_metrics
 from server.reduction.ordering import order_rows
 from server.reduction.peak import find_peak
 from server.reduction.polynomial import choose_polynomial, fit_polynomial
@@ -264,3 +266,41 @@ def test_segments_points_curves_and_trace_are_given(reduce) -> None:
     assert result.trace is not None
     assert all(len(v) <= 1200 for v in result.trace.value.values())
     assert result.method_version == "brake-2"
+
+
+@pytest.mark.parametrize(("left_out", "is_shown"), [(0.02, True), (0.6, False)])
+def test_a_maximum_across_a_wide_gap_is_a_lower_bound(left_out: float, is_shown: bool) -> None:
+    """A parabola of power over current; the loads around its top are left out."""
+    share = np.linspace(0.0, 1.0, 41)
+    share = share[np.abs(share - 0.5) > left_out / 2]
+    speed = 300.0 - 100.0 * share
+    power = 1000.0 * (1 - (2 * share - 1) ** 2) + 100.0
+    points = [
+        LoadPoint(
+            start_s=float(i),
+            end_s=i + 0.9,
+            is_dwell=True,
+            n_samples=90,
+            n_effective=90.0,
+            torque_nm=float(p / w),
+            speed_rad_s=float(w),
+            shaft_power_w=float(p),
+            u_shaft_power_w=0.5,
+            u_speed_rad_s=0.01,
+        )
+        for i, (w, p) in enumerate(zip(speed, power, strict=True))
+    ]
+    line = fit_load_line(points)
+    assert line is not None
+    budget = Budget(
+        rig=Rig(),
+        torque_channel=Channel.TORQUE,
+        u_zero_nm=0.0,
+        is_input_metered=False,
+        is_dc=False,
+    )
+    metrics, peak = peak_metrics(line, budget)
+    found = metrics[MetricName.SHAFT_POWER_MAX_STEADY]
+    assert peak.is_bracketed is is_shown
+    assert found.lower_bound is not is_shown
+    assert found.value == pytest.approx(1100.0 if is_shown else float(power.max()), rel=0.005)
