@@ -5,6 +5,7 @@ from typing import Any
 
 from pydantic import ConfigDict, Field
 
+from server.api.motor_shapes import MotorOut
 from server.api.shapes import MetricOut, Out, PlateOut
 from server.api.thing_shapes import (
     ApplianceNameOut,
@@ -81,6 +82,7 @@ class ResultsOut(Out):
     lag: LagOut
     method_version: str
     kind: str
+    motor: MotorOut | None = None
     rotor_inertia: MetricOut | None = None
     drag: DragFoundOut | None = None
     operating_speed: MetricOut | None = None

@@ -2,7 +2,7 @@
 
 import pytest
 
-from server.api import run_shapes, shapes, thing_shapes
+from server.api import motor_shapes, run_shapes, shapes, thing_shapes
 
 V1 = "/api/v1"
 APPLIANCE = {
@@ -67,12 +67,32 @@ PUBLIC_FIELDS = {
     run_shapes.ColumnOut: "position header channel unit reason",
     run_shapes.LagOut: "seconds applied reason",
     run_shapes.ResultsOut: (
-        "metrics findings claims columns lag method_version kind rotor_inertia drag "
+        "metrics findings claims columns lag method_version kind motor rotor_inertia drag "
         "operating_speed shaft_power_in_use agreement_z"
     ),
     run_shapes.DragFoundOut: (
         "value unit standard_uncertainty lower_bound reason interval degrees_of_freedom method "
         "budget speed coefficients coefficient_uncertainties coefficient_units"
+    ),
+    motor_shapes.MotorOut: (
+        "family model reason method_version parameters covariance runner_up models residuals "
+        "losses normalised curve warming notes"
+    ),
+    motor_shapes.MotorParameterOut: "value standard_uncertainty unit identified derived",
+    motor_shapes.MotorModelOut: "model family criterion_above_chosen parameters",
+    motor_shapes.MotorResidualsOut: "channel unit residual scatter rms_of_largest weight",
+    motor_shapes.LossPartOut: "kinds power standard_uncertainty",
+    motor_shapes.PointLossesOut: (
+        "torque speed input_power shaft_power parts beyond beyond_standard_uncertainty"
+    ),
+    motor_shapes.NormalisedOut: (
+        "name basis value standard_uncertainty as_tested tested_voltage voltage "
+        "winding_temperature beyond reason"
+    ),
+    motor_shapes.MotorCurveOut: "speed torque current input_power beyond",
+    motor_shapes.WarmingOut: (
+        "after speed_change speed_change_standard_uncertainty current_change "
+        "current_change_standard_uncertainty"
     ),
     run_shapes.FileOut: "name sha256 bytes",
     run_shapes.RunRowOut: (
@@ -111,7 +131,7 @@ def test_a_shape_shows_these_fields_and_no_other(shape) -> None:
 def test_every_shape_is_in_that_table() -> None:
     shown = {
         shape
-        for module in (shapes, thing_shapes, run_shapes)
+        for module in (shapes, thing_shapes, run_shapes, motor_shapes)
         for shape in vars(module).values()
         if isinstance(shape, type) and issubclass(shape, shapes.Out)
     }

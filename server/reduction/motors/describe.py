@@ -173,7 +173,7 @@ def _residuals(fitted: Fitted) -> tuple[ChannelResiduals, ...]:
             residual=_floats(r),
             scatter=_floats(s),
             weight=_floats(w),
-            rms_rel=float(np.sqrt(np.mean(r**2)) / np.max(np.abs(v))),
+            rms_rel=float(np.sqrt(np.mean(r**2))) / (float(np.max(np.abs(v))) or 1.0),
         )
         for channel, unit, v, r, s, w, is_measured in rows
         if is_measured
