@@ -121,6 +121,8 @@ POINT_FIELDS: dict[str, str] = {
     "power_factor [1]": "power_factor",
     "efficiency [1]": "efficiency",
     "u(efficiency) [1]": "u_efficiency",
+    "first_row": "first_row",
+    "last_row": "last_row",
 }
 
 
