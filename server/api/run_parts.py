@@ -5,6 +5,7 @@ from typing import Annotated, Any, Literal
 from fastapi import Depends, Query, Request, Response
 from fastapi.responses import FileResponse
 
+from server.actions.view_run import view_run
 from server.api import exports, run_outs
 from server.api.conditional import matches
 from server.api.openapi import api_router
@@ -30,7 +31,6 @@ from server.model.results import Reduction, Trace
 from server.model.views import RunView
 from server.settings import Settings
 from server.store.files import original_path
-from server.store.runs import run_view
 
 router = api_router("/runs/{run_id}", tags=["runs"], refused=(401, 404))
 Format = Annotated[Literal["json", "csv"], Query()]
@@ -38,7 +38,7 @@ _TABLE: dict[int | str, dict[str, Any]] = {200: exports.CSV_TOO}
 
 
 def _run(session: ReadSession, viewer: Viewer, run_id: PublicId) -> RunView:
-    return run_view(session, public_id=run_id, viewer=viewer)
+    return view_run(session, public_id=run_id, viewer=viewer)
 
 
 Run = Annotated[RunView, Depends(_run)]

@@ -5,6 +5,7 @@ from typing import Annotated, Any, Literal
 from fastapi import Query, Request, Response
 
 from server import __version__
+from server.actions.view_run import view_run
 from server.actions.withdraw_run import withdraw_run
 from server.api import exports, run_outs
 from server.api.conditional import answer, unchanged
@@ -111,7 +112,7 @@ def send_run(
         idempotency_key=submission.idempotency_key,
     )
     session.flush()
-    view = run_view(session, public_id=stored.public_id, viewer=tester)
+    view = view_run(session, public_id=stored.public_id, viewer=tester)
     address = f"/api/v1/runs/{stored.public_id}"
     if view.state is RunState.WORKING:
         status = run_outs.status(view)
@@ -180,7 +181,7 @@ def read_run(
     )
     if stamp is not None and fresh is not None:
         return fresh
-    return run_outs.run(run_view(session, public_id=run_id, viewer=viewer))
+    return run_outs.run(view_run(session, public_id=run_id, viewer=viewer))
 
 
 @router.get("/{run_id}/status", responses=refusals(401, 404))

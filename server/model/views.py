@@ -140,6 +140,15 @@ class StoredFile:
 
 
 @dataclass(frozen=True, slots=True)
+class PlacedOn:
+    """The brake run whose curve a run in use was placed on."""
+
+    public_id: str
+    specimen: str | None
+    is_same_specimen: bool
+
+
+@dataclass(frozen=True, slots=True)
 class RunView:
     """All that a run page shows. `reduction` is None while the run is `working` or `failed`."""
 
@@ -164,6 +173,7 @@ class RunView:
     created_at: datetime
     updated_at: datetime
     journal: tuple[JournalRow, ...]
+    placed_on: PlacedOn | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,11 +5,12 @@ from dataclasses import dataclass, replace
 
 from server.charts import along_the_load, fit_residuals, run_trace
 from server.charts.figure import FigureTable
+from server.charts.speed_torque import torque_over_speed
 from server.model.bench import ClaimReading
 from server.model.measured import Metric
 from server.model.results import Reduction
 from server.model.views import RunView, Tester
-from server.model.words import MetricName, RunState
+from server.model.words import MetricName, RunKind, RunState
 from server.pages.claims import show_claims
 from server.pages.methods import method_links
 from server.pages.motor import MotorShown, show_motor
@@ -37,15 +38,31 @@ from server.pages.shapes import (
     Value,
 )
 from server.wording.counts import count_of, show_date
-from server.wording.figures import metric_label, show_metric
+from server.wording.figures import metric_help, metric_label, show_metric
 from server.wording.labels import kind_word, source_word, state_help, state_word
 
-HEADLINES = (
-    MetricName.SHAFT_POWER_AT_RATED_CURRENT,
-    MetricName.SHAFT_POWER_MAX_STEADY,
-    MetricName.EFFICIENCY_MAX,
-    MetricName.FREE_SPEED,
-)
+HEADLINES: dict[RunKind, tuple[MetricName, ...]] = {
+    RunKind.BRAKE: (
+        MetricName.SHAFT_POWER_AT_RATED_CURRENT,
+        MetricName.SHAFT_POWER_MAX_STEADY,
+        MetricName.EFFICIENCY_MAX,
+        MetricName.FREE_SPEED,
+    ),
+    RunKind.RUN_DOWN: (MetricName.DRAG, MetricName.ROTOR_INERTIA, MetricName.STORED_ENERGY),
+    RunKind.RUN_UP: (MetricName.SHAFT_POWER_MAX_MOMENTARY, MetricName.FREE_SPEED),
+    RunKind.IN_USE: (
+        MetricName.SHAFT_POWER_IN_USE,
+        MetricName.OPERATING_SPEED,
+        MetricName.INPUT_POWER_IN_USE,
+        MetricName.AGREEMENT_Z,
+    ),
+    RunKind.LOCKED_ROTOR: (
+        MetricName.SHAFT_POWER_ROTOR_HELD,
+        MetricName.INPUT_ROTOR_HELD,
+        MetricName.CURRENT_ROTOR_HELD,
+        MetricName.TORQUE_ROTOR_HELD,
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,12 +119,12 @@ def run_page(view: RunView, *, readings: Sequence[ClaimReading], viewer: Tester 
         appliance=Link(name, f"/appliances/{view.appliance.public_id}-{view.appliance.slug}"),
         basis=_basis(view),
         standing=_standing(view),
-        heads=tuple(_headline(metrics[n], typed) for n in HEADLINES if n in metrics),
+        heads=tuple(_headline(metrics[n], typed) for n in _heads(view) if n in metrics),
         findings=show_findings(reduction.findings) if reduction is not None else (),
         figures=_figures(metrics, typed),
         missing=_missing(metrics),
         trace=_trace(reduction),
-        claims=show_claims(readings, plate=view.plate) if reduction is not None else (),
+        claims=_claims(view, readings),
         load=_load(reduction),
         residuals=_residuals(reduction),
         fits=_fits(reduction),
@@ -125,6 +142,20 @@ def run_page(view: RunView, *, readings: Sequence[ClaimReading], viewer: Tester 
         can_withdraw=is_own and view.state in {RunState.PUBLISHED, RunState.WAITING},
         withdraw_href=f"{path}/withdraw",
     )
+
+
+# Kinds whose figures a printed power can be set beside.
+_WITH_CLAIMS = frozenset({RunKind.BRAKE, RunKind.RUN_UP, RunKind.LOCKED_ROTOR})
+
+
+def _claims(view: RunView, readings: Sequence[ClaimReading]) -> tuple[ClaimShown, ...]:
+    if view.reduction is None or view.details.kind not in _WITH_CLAIMS:
+        return ()
+    return show_claims(readings, plate=view.plate)
+
+
+def _heads(view: RunView) -> tuple[MetricName, ...]:
+    return HEADLINES.get(view.details.kind, ())
 
 
 def _title(view: RunView) -> str:
@@ -157,15 +188,27 @@ def _standing(view: RunView) -> str | None:
 
 
 def _description(view: RunView, name: str, metrics: Mapping[MetricName, Metric]) -> str:
-    highest = show_metric(metrics.get(MetricName.SHAFT_POWER_MAX_STEADY))
-    return f"{_title(view)} of {name} by {view.tester}: highest steady shaft power {highest.text}."
+    told = f"{_title(view)} of {name} by {view.tester}"
+    if view.details.kind is RunKind.BRAKE:
+        highest = show_metric(metrics.get(MetricName.SHAFT_POWER_MAX_STEADY))
+        return f"{told}: highest steady shaft power {highest.text}."
+    known = [n for n in _heads(view) if n in metrics and metrics[n].value is not None]
+    if not known:
+        return f"{told}."
+    first = show_metric(metrics[known[0]]).text
+    return f"{told}: {metric_label(known[0]).casefold()} {first}."
+
+
+# What a reader may take for a measurement, and is none.
+_BY_DEFINITION = frozenset({MetricName.SHAFT_POWER_ROTOR_HELD})
 
 
 def _value(metric: Metric, typed: str | None = None) -> Value:
     """Horsepower stands beside what is read at the shaft only: the claim is about that."""
     is_shaft = metric.name.value.startswith(("shaft_power", "brake_reading"))
     shown = show_metric(metric, like=typed if is_shaft else None)
-    note = " · ".join(part for part in (shown.beside, shown.note) if part) or None
+    by_definition = metric_help(metric.name) if metric.name in _BY_DEFINITION else None
+    note = " · ".join(part for part in (shown.beside, shown.note, by_definition) if part) or None
     return Value(metric_label(metric.name), shown.text, note=note, is_missing=shown.is_missing)
 
 
@@ -199,15 +242,24 @@ def _trace(reduction: Reduction | None) -> FigureShown | None:
     return show_figure(run_trace(reduction.trace, reduction.segments))
 
 
+# kind -> its method page; torque of these stands against speed.
+_OVER_SPEED = {RunKind.RUN_DOWN: "run-down", RunKind.RUN_UP: "run-up"}
+
+
 def _load(reduction: Reduction | None) -> tuple[FigureShown, ...]:
     if reduction is None or not (reduction.points or reduction.curves):
         return ()
+    if reduction.kind in _OVER_SPEED:
+        links = method_links((_OVER_SPEED[reduction.kind], "How torque is read off the speed"))
+        return (show_figure(torque_over_speed(reduction), links=links),)
     links = method_links(("load-line", "How the curves are fitted"))
     return (show_figure(along_the_load(reduction), links=links),)
 
 
 def _residuals(reduction: Reduction | None) -> tuple[FigureShown, ...]:
     if reduction is None or not reduction.curves or not reduction.points:
+        return ()
+    if reduction.kind is not RunKind.BRAKE:
         return ()
     return (show_figure(fit_residuals(reduction), explore=False),)
 

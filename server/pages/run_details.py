@@ -7,8 +7,8 @@ from server.model.bench import Instrument, Rig
 from server.model.measured import JsonValue
 from server.model.recording import Column
 from server.model.results import Reduction
-from server.model.views import RunView
-from server.model.words import CHANNEL_UNITS
+from server.model.views import PlacedOn, RunView
+from server.model.words import CHANNEL_UNITS, RunKind
 from server.pages.shapes import Value
 from server.wording.counts import count_of, show_date
 from server.wording.figures import NOT_STATED, show_plain, show_quantity, unbroken
@@ -22,12 +22,29 @@ def method_values(view: RunView) -> tuple[Value, ...]:
         rows = [
             Value("Method", reduction.method_version, href="/methods"),
             Value("Channels used", ", ".join(channel_word(c) for c in reduction.channels_used)),
-            _lag(reduction),
-            Value("Steady stretches", _n_dwells(reduction)),
         ]
-    rows.append(Value("Momentary window", show_quantity(view.rig.content.averaging_s, None, "s")))
+        if reduction.kind is RunKind.BRAKE:
+            rows += [_lag(reduction), Value("Steady stretches", _n_dwells(reduction))]
+            window = show_quantity(view.rig.content.averaging_s, None, "s")
+            rows.append(Value("Momentary window", window))
+    if view.placed_on is not None:
+        rows.append(_placed_on(view.placed_on))
     rows.append(Value("Revision of the run", str(view.revision)))
     return tuple(rows)
+
+
+def _placed_on(run: PlacedOn) -> Value:
+    named = f" ({run.specimen})" if run.specimen else ""
+    whose = f"the same specimen{named}" if run.is_same_specimen else f"another specimen{named}"
+    note = None
+    if not run.is_same_specimen:
+        note = "What specimens differ by comes on top of the uncertainty."
+    return Value(
+        "Placed on the curve of",
+        f"a brake run of {whose}",
+        note=note,
+        href=f"/runs/{run.public_id}",
+    )
 
 
 def _lag(reduction: Reduction) -> Value:

@@ -6,6 +6,7 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import RedirectResponse, Response
 
 from server.actions.read_run_claims import read_run_claims
+from server.actions.view_run import view_run
 from server.actions.withdraw_run import withdraw_run
 from server.dependencies import ReadSession, Viewer, Writer, WriteSession
 from server.model.bench import ClaimReading
@@ -16,7 +17,6 @@ from server.pages.run import run_page
 from server.pages.templating import render
 from server.sign_in import check_form
 from server.store.appliances import appliance_view
-from server.store.runs import run_view
 
 router = APIRouter()
 
@@ -42,7 +42,7 @@ def appliance(request: Request, address: str, session: ReadSession, viewer: View
 
 @router.get("/runs/{public_id}")
 def run(request: Request, public_id: str, session: ReadSession, viewer: Viewer) -> Response:
-    view = run_view(session, public_id=public_id, viewer=viewer)
+    view = view_run(session, public_id=public_id, viewer=viewer)
     page = run_page(view, readings=readings_of(view), viewer=viewer)
     return render(request, "run.html", page, site=site_of(request, viewer))
 

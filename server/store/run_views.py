@@ -87,6 +87,18 @@ def load_run_views(
     return views
 
 
+def shown_brake_run(session: Session, *, appliance_id: str) -> RunView | None:
+    """The run that stands for an appliance: its newest published brake run. Two statements."""
+    run_id = session.execute(
+        select(t.ListingRow.run_id)
+        .join(t.ApplianceRow, t.ApplianceRow.id == t.ListingRow.appliance_id)
+        .where(t.ApplianceRow.public_id == appliance_id)
+    ).scalar_one_or_none()
+    if run_id is None:
+        return None
+    return load_run_views(session, run_ids=[run_id], with_trace=False, with_journal=False)[run_id]
+
+
 def claims_of(session: Session, appliance_ids: Sequence[int]) -> dict[int, tuple[Claim, ...]]:
     """What is printed about some appliances, in the order it was noted. One statement."""
     found: dict[int, list[Claim]] = {key: [] for key in appliance_ids}

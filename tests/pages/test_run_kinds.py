@@ -1,0 +1,149 @@
+"""The pages and the API of runs beside the brake run, from file to HTML."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+
+from server.model.words import Channel
+from tests.api.logs import BENCH
+from tests.reduction.simulate_kinds import run_down, run_up
+
+R_MIN = 30 / np.pi
+Send = Callable[[str, str, dict], str]
+
+
+def table(header: str, *columns) -> str:
+    rows = [",".join(f"{v:.6g}" for v in row) for row in zip(*columns, strict=True)]
+    return "\n".join([header, *rows]) + "\n"
+
+
+@pytest.fixture
+def send(
+    browser_without_scripts: TestClient, new_token: Callable[[], str]
+) -> Callable[[str, str, dict], str]:
+    """Send a log as a run of a kind; answers its id."""
+    token = new_token()
+
+    def sent(kind: str, log: str, more: dict) -> str:
+        described = {**BENCH, "run": {"kind": kind}, "columns": {}, **more}
+        described["appliance"] = {"maker": "Millbeck", "model": "WD-30", "category": "vacuum"}
+        answer = browser_without_scripts.post(
+            "/api/v1/runs",
+            files={"file": ("log.csv", log), "bench": ("bench.json", json.dumps(described))},
+            headers={"Authorization": f"Bearer {token}"},
+        )
+        assert answer.status_code == 201, answer.text
+        assert answer.json()["state"] == "published"
+        return str(answer.json()["id"])
+
+    return sent
+
+
+def run_down_log() -> str:
+    made = run_down()
+    speed, current = (made.channels[c] for c in (Channel.SPEED, Channel.CURRENT))
+    return table("time [s],speed [rpm],current [A]", made.time_s, speed * R_MIN, current)
+
+
+def run_up_log() -> str:
+    made, _ = run_up(rate_hz=200)
+    return table("time [s],speed [rpm]", made.time_s, made.channels[Channel.SPEED] * R_MIN)
+
+
+def in_use_log(speed_rad_s: float) -> str:
+    time = np.arange(0, 20, 0.2)
+    flat = np.ones(time.size)
+    return table(
+        "time [s],speed [rad/s],voltage [V],power [W]",
+        time,
+        flat * speed_rad_s,
+        flat * 120,
+        flat * 500,
+    )
+
+
+HELD_LOG = "volts,amps,watts,torque (mN·m)\n120,31,2200,840\n119,30.8,2180,835\n"
+KNOWN_INERTIA = {"rig": {"inertia": "1.2e-4 kg m^2"}, "instrument": []}
+KINDS = {
+    "run-down": (run_down_log, ("Drag torque at the highest speed", "Drag against speed")),
+    "run-up": (run_up_log, ("Shaft, highest momentary", "Torque and power against speed")),
+    "locked rotor": (lambda: HELD_LOG, ("zero by definition", "Current, rotor held")),
+    "in use": (lambda: in_use_log(1500.0), ("Speed, in use", "Placed on the curve of")),
+}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_page_of_a_run_shows_its_figures(
+    send: Send, browser_without_scripts: TestClient, kind: str
+) -> None:
+    make, words = KINDS[kind]
+    run_id = send(kind, make(), KNOWN_INERTIA)
+
+    page = browser_without_scripts.get(f"/runs/{run_id}")
+
+    assert page.status_code == 200
+    for word in words:
+        assert word in page.text
+    assert "NaN" not in page.text
+    for part in ("metrics", "points", "curves", "trace", "findings"):
+        assert browser_without_scripts.get(f"/api/v1/runs/{run_id}/{part}").status_code == 200
+
+
+def test_in_use_is_placed_on_the_newest_published_brake_run(
+    send: Send, browser_without_scripts: TestClient
+) -> None:
+    listed = browser_without_scripts.get("/api/v1/runs?limit=50").json()["items"]
+    brake = next(r for r in listed if r["appliance_name"] == "Millbeck WD-30")
+    curves = browser_without_scripts.get(f"/api/v1/runs/{brake['id']}/curves").json()["items"]
+    speeds = next(c for c in curves if c["quantity"] == "speed")["value"]
+    powers = next(c for c in curves if c["quantity"] == "shaft_power")["value"]
+    middle = len(speeds) // 2
+
+    run_id = send("in use", in_use_log(speeds[middle]), {"instrument": []})
+
+    results = browser_without_scripts.get(f"/api/v1/runs/{run_id}").json()["results"]
+    assert results["operating_speed"]["value"] == pytest.approx(speeds[middle], rel=1e-4)
+    assert results["shaft_power_in_use"]["value"] == pytest.approx(powers[middle], rel=1e-3)
+    assert results["agreement_z"]["value"] is not None
+    page = browser_without_scripts.get(f"/runs/{run_id}")
+    assert f"/runs/{brake['id']}" in page.text
+
+
+def test_only_brake_runs_stand_for_an_appliance(
+    send: Send, browser_without_scripts: TestClient
+) -> None:
+    before = browser_without_scripts.get("/api/v1/appliances").json()["items"]
+    send("locked rotor", HELD_LOG, KNOWN_INERTIA)
+    send("run-up", run_up_log(), KNOWN_INERTIA)
+    after = browser_without_scripts.get("/api/v1/appliances").json()["items"]
+
+    def figures(items: list[dict]) -> dict:
+        return {one["id"]: one["metrics"] for one in items}
+
+    assert figures(after) == figures(before)
+
+
+def test_readings_by_hand_are_a_brake_run(
+    send: Send, browser_without_scripts: TestClient, tmp_path: Path, app: FastAPI
+) -> None:
+    speed = np.linspace(600, 2000, 9)
+    torque = 0.4 * (1 - speed / 2100)
+    log = table(
+        "load step,amps,watts,torque (N·m),speed (rad/s)",
+        range(9), 8 - speed / 400, 900 - speed / 3, torque, speed,
+    )  # fmt: skip
+    run_id = send("hand readings", log, {"instrument": []})
+
+    run = browser_without_scripts.get(f"/api/v1/runs/{run_id}").json()
+
+    assert run["kind"] == "brake"
+    assert run["source"] == "by_hand"
+    assert run["results"]["metrics"]["shaft_power_max_steady"]["value"] == pytest.approx(
+        0.4 * 2100 / 4, rel=0.01
+    )
+    assert browser_without_scripts.get(f"/runs/{run_id}").status_code == 200
