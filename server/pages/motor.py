@@ -1,9 +1,9 @@
 """The part of the run page that tells what the motor's physics say."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from server.charts import motor_over_speed, motor_residuals, where_the_watts_go
-from server.charts.figure import FigureTable
+from server.charts.figure import FigureSpec, FigureTable
 from server.model.motor import MotorFit, NormalisedMetric
 from server.model.results import Reduction
 from server.pages.methods import method_links
@@ -41,11 +41,16 @@ def show_motor(reduction: Reduction | None) -> MotorShown | None:
         parameters=_parameters(motor),
         normalised=_normalised(motor),
         figures=(
-            show_figure(motor_over_speed(motor, reduction.points), explore=False),
-            show_figure(motor_residuals(motor), explore=False),
+            _folded(motor_over_speed(motor, reduction.points)),
+            _folded(motor_residuals(motor)),
         ),
         models=_models(motor),
     )
+
+
+def _folded(spec: FigureSpec) -> FigureShown:
+    """A picture that few unfold does without its middle width."""
+    return replace(show_figure(spec, explore=False), middle="")
 
 
 def _parameters(motor: MotorFit) -> FigureTable:
