@@ -141,8 +141,8 @@ class Warming:
 
     @property
     def is_seen(self) -> bool:
-        """Whether the speed changed by more than its expanded uncertainty."""
-        return abs(self.speed_rel) > 2 * self.u_speed_rel
+        """Whether the speed changed by more than scatter does in one run of several hundred."""
+        return abs(self.speed_rel) > 3 * self.u_speed_rel
 
 
 @dataclass(frozen=True, slots=True)

@@ -123,7 +123,7 @@ def motor_notes(motor: MotorFit) -> tuple[str, ...]:
         how = "slower" if warming.speed_rel < 0 else "faster"
         notes.append(
             f"The first load, repeated {warming.after_s:.0f}{NB_SPACE}s later, ran "
-            f"{change}{NB_SPACE}% {how}: the motor changed during the run, as it does by warming."
+            f"{change}{NB_SPACE}% {how}: the motor, or what it ran on, changed during the run."
         )
     return tuple(notes)
 

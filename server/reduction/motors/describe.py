@@ -28,6 +28,7 @@ from server.reduction.motors.observe import observe, run_errors
 from server.reduction.motors.warming import repeat_of_the_first
 
 FIXED_REL, ROUGH_REL = 0.1, 0.5
+FAR_OFF_REL = 0.15  # of a channel's largest value: the readings are not those of such a motor
 HARDLY_NARROWED = 0.8  # of what practice says: the data added nothing
 N_CURVE = 61
 SLOWER, FASTER = 0.9, 1.03
@@ -52,7 +53,8 @@ def fit_motor(
     Returns
     -------
     MotorFit. `model` None with a `reason` where nothing was fitted: the family is not known, a
-    channel is missing, too few points, no fit settled. Every number in it is finite.
+    channel is missing, too few points, no fit settled, or the best misses a channel by more than
+    15 % of its largest value (rms), as it does after a slip of unit. Every number is finite.
 
     Notes
     -----
@@ -69,6 +71,11 @@ def fit_motor(
         return _nothing(plate, choice)
     has_voltage = all(p.voltage_v for p in points)
     found = describe(choice, plate, metrics or {}, has_voltage=has_voltage)
+    if any(r.rms_rel > FAR_OFF_REL for r in found.residuals):
+        return replace(
+            _nothing(plate, "no model of the plate's family comes near the readings"),
+            scores=choice.scores,
+        )
     return replace(found, warming=repeat_of_the_first(points))
 
 

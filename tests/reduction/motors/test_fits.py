@@ -256,3 +256,13 @@ def test_a_metric_without_value_is_left_out() -> None:
     none = {name: Metric.missing(name, "not there")}
     assert fit_motor(case.points, plate=case.plate, rig=Rig(), metrics=none).normalised == ()
     assert isinstance(case.plate, Plate)
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_a_slip_of_unit_has_no_model(family: str) -> None:
+    case = drawn(family, 41)
+    points = tuple(replace(p, torque_nm=9.80665 * p.torque_nm) for p in case.points)
+    found = fit_motor(points, plate=case.plate, rig=GOOD_RIG, metrics=case.metrics)
+    assert found.model is None
+    assert found.reason == "no model of the plate's family comes near the readings"
+    assert found.losses == ()
