@@ -1,5 +1,6 @@
 """Pictures: a FigureSpec is one description, from which table, SVG and plotly figure are made."""
 
+from server.charts.budget import uncertainty_budget
 from server.charts.claims import claim_every_way
 from server.charts.figure import FigureSpec, FigureTable, figure_table
 from server.charts.forest import ForestRow, forest_of_testers
@@ -32,5 +33,6 @@ __all__ = [
     "printed_and_measured",
     "forest_of_testers",
     "run_trace",
+    "uncertainty_budget",
     "where_the_watts_go",
 ]

@@ -1,5 +1,7 @@
 """The claim, read every way: one row for each meaning of "power", the printed figure across all."""
 
+from collections.abc import Callable
+
 from server.charts.figure import (
     Axis,
     FigureSpec,
@@ -31,16 +33,23 @@ from server.wording.labels import SHAFT_MEANINGS
 
 
 def claim_every_way(
-    reading: ClaimReading, *, plate: Plate | None = None, figure_id: str = "claim-every-way"
+    reading: ClaimReading,
+    *,
+    plate: Plate | None = None,
+    address: Callable[[Meaning], str] | None = None,
+    figure_id: str = "claim-every-way",
 ) -> FigureSpec:
     """Dots: at the shaft; open diamonds: from the wall; the strokes across: printed, and what the
-    plug's circuit carries continuously (`plate` names its current)."""
+    plug's circuit carries continuously (`plate` names its current).
+
+    `address`: where a measured row leads to.
+    """
     shown = [m for m in reading.meanings if m.meaning is not Meaning.CIRCUIT_CONTINUOUS_LIMIT]
     limit = next(
         (m for m in reading.meanings if m.meaning is Meaning.CIRCUIT_CONTINUOUS_LIMIT), None
     )
     kind = claim_horsepower(reading.claim)
-    rows = tuple(_row(m) for m in shown)
+    rows = tuple(_row(m, address) for m in shown)
     rules = [Rule(Mark.PRINTED, reading.claim.value_si, f"printed {_typed(reading)}")]
     if limit is not None and limit.value is not None:
         has_current = plate is not None and plate.circuit_a is not None
@@ -69,14 +78,15 @@ def _typed(reading: ClaimReading) -> str:
     return unbroken(reading.claim.value_typed)
 
 
-def _row(m: MeaningReading) -> Row:
+def _row(m: MeaningReading, address: Callable[[Meaning], str] | None) -> Row:
     marks: tuple[RowMark, ...] = ()
     if m.value is not None:
         half = expanded(m.standard_uncertainty)
         mark = Mark.SHAFT if m.meaning in SHAFT_MEANINGS else Mark.WALL
         low, high = (None, None) if half is None else (m.value - half, m.value + half)
         marks = (RowMark(mark, m.value, low, high, m.lower_bound),)
-    return Row(meaning_label(m.meaning), marks, value=show_meaning(m))
+    href = None if address is None or m.value is None else address(m.meaning)
+    return Row(meaning_label(m.meaning), marks, value=show_meaning(m), href=href)
 
 
 def _key(shown: list[MeaningReading]) -> tuple[KeyEntry, ...]:

@@ -5,14 +5,13 @@ from dataclasses import dataclass
 
 from server.charts import along_the_load, where_the_watts_go
 from server.model.bench import Claim, ClaimReading
-from server.model.measured import Metric
 from server.model.results import Reduction
-from server.model.views import ApplianceView
+from server.model.views import ApplianceView, RunView
 from server.model.words import MetricName, RunState
 from server.pages.claims import other_claims, show_claims
 from server.pages.methods import method_links
 from server.pages.pictures import show_figure
-from server.pages.rows import show_changes, show_plate, show_runs
+from server.pages.rows import figure_path, show_changes, show_plate, show_runs
 from server.pages.shapes import (
     ChangeShown,
     ClaimShown,
@@ -87,7 +86,9 @@ def appliance_page(view: ApplianceView, *, readings: Sequence[ClaimReading]) -> 
         how_sure=method_links(("first-order-uncertainty", "How sure is this?")),
         heads=_heads(view, readings),
         plate=show_plate(view.plate),
-        claims=show_claims(readings, plate=view.plate),
+        claims=show_claims(
+            readings, plate=view.plate, run_id=view.best.public_id if view.best else None
+        ),
         load=_load(reduction) if reduction and has_load else (),
         watts=show_figure(watts, explore=False) if watts is not None else None,
         runs=show_runs(view.runs),
@@ -146,14 +147,13 @@ def _heads(view: ApplianceView, readings: Sequence[ClaimReading]) -> tuple[Value
     """Printed, at rated current, the highest steady, efficiency: the four that are asked for."""
     if view.best is None or view.best.reduction is None:
         return ()
-    metrics = view.best.reduction.metrics
     claim = readings[0].claim if readings else None
     typed = claim.value_typed if claim is not None else None
     rows = [_printed(claim)]
     rows += [
-        _figure("shaft, at rated current", metrics.get(N.SHAFT_POWER_AT_RATED_CURRENT), typed),
-        _figure("shaft, highest steady", metrics.get(N.SHAFT_POWER_MAX_STEADY), typed),
-        _figure("best efficiency", metrics.get(N.EFFICIENCY_MAX)),
+        _figure("shaft, at rated current", view.best, N.SHAFT_POWER_AT_RATED_CURRENT, typed),
+        _figure("shaft, highest steady", view.best, N.SHAFT_POWER_MAX_STEADY, typed),
+        _figure("best efficiency", view.best, N.EFFICIENCY_MAX),
     ]
     return tuple(rows)
 
@@ -170,9 +170,11 @@ def _printed(claim: Claim | None) -> Value:
     return Value("printed", typed, note=note, is_printed=True)
 
 
-def _figure(label: str, metric: Metric | None, typed: str | None = None) -> Value:
+def _figure(label: str, run: RunView, name: MetricName, typed: str | None = None) -> Value:
+    metric = run.reduction.metrics.get(name) if run.reduction is not None else None
     shown = show_metric(metric, like=typed)
-    return Value(label, shown.text, note=shown.beside, is_missing=shown.is_missing)
+    href = None if shown.is_missing else figure_path(run.public_id, name)
+    return Value(label, shown.text, note=shown.beside, href=href, is_missing=shown.is_missing)
 
 
 def _load(reduction: Reduction) -> tuple[FigureShown, ...]:

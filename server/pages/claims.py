@@ -3,17 +3,31 @@
 from collections.abc import Sequence
 
 from server.charts import claim_every_way
+from server.charts.figure import FigureTable
 from server.model.bench import Claim, ClaimReading, Plate
+from server.model.meanings import METRIC_OF_MEANING
+from server.model.words import Meaning
 from server.pages.methods import method_links
 from server.pages.pictures import show_figure
+from server.pages.rows import figure_path
 from server.pages.shapes import ClaimShown, Value
 from server.wording.counts import show_date
 from server.wording.figures import show_claim, unbroken
 from server.wording.sentences import claim_sentences
+from server.wording.verdicts import RULE, verdict_rows
 
 
-def show_claims(readings: Sequence[ClaimReading], *, plate: Plate) -> tuple[ClaimShown, ...]:
-    """Each power claim with its picture and what would have to be true for it."""
+def show_claims(
+    readings: Sequence[ClaimReading], *, plate: Plate, run_id: str | None = None
+) -> tuple[ClaimShown, ...]:
+    """Each power claim with its picture, its verdicts and what would have to be true for it.
+
+    `run_id`: the run whose figures were read, for links to them.
+    """
+
+    def address(meaning: Meaning) -> str:
+        return figure_path(run_id or "", METRIC_OF_MEANING[meaning])
+
     many = len(readings) > 1
     shown = []
     for number, reading in enumerate(readings, start=1):
@@ -22,7 +36,12 @@ def show_claims(readings: Sequence[ClaimReading], *, plate: Plate) -> tuple[Clai
         if many:
             title = f"{unbroken(claim.value_typed)}, read every way"
         section = "claim" if not many else f"claim-{number}"
-        spec = claim_every_way(reading, plate=plate, figure_id=f"{section}-picture")
+        spec = claim_every_way(
+            reading,
+            plate=plate,
+            address=address if run_id is not None else None,
+            figure_id=f"{section}-picture",
+        )
         shown.append(
             ClaimShown(
                 id=section,
@@ -30,9 +49,24 @@ def show_claims(readings: Sequence[ClaimReading], *, plate: Plate) -> tuple[Clai
                 wording=claim_wording(claim),
                 figure=show_figure(spec, links=method_links(("claims", "How this is worked out"))),
                 sentences=claim_sentences(reading, plate=plate),
+                verdicts=_verdicts(reading),
+                rule=RULE,
+                rule_links=method_links(("uncertainty", "How this is decided, and the guard band")),
             )
         )
     return tuple(shown)
+
+
+def _verdicts(reading: ClaimReading) -> FigureTable | None:
+    rows = verdict_rows(reading)
+    if not rows:
+        return None
+    return FigureTable(
+        caption=f"Does the measured figure reach {unbroken(reading.claim.value_typed)}?",
+        headers=("Meaning", "Measured", "Reaches it, probability", "So", "Guard band"),
+        rows=rows,
+        numeric=frozenset({1, 2, 4}),
+    )
 
 
 def claim_wording(claim: Claim) -> str:

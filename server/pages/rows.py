@@ -24,13 +24,22 @@ def run_name(run: RunRow) -> str:
     return f"{kind_word(run.kind)}, {show_date(when)}"
 
 
+def figure_path(run_id: str, name: MetricName) -> str:
+    """The page that follows one figure of a run down to the bytes of its file."""
+    return f"/runs/{run_id}/figures/{name.value}"
+
+
 def figure_cells(
-    metrics: Mapping[MetricName, Metric], wanted: Sequence[tuple[MetricName, str]] = RUN_FIGURES
+    metrics: Mapping[MetricName, Metric],
+    wanted: Sequence[tuple[MetricName, str]] = RUN_FIGURES,
+    *,
+    run_id: str,
 ) -> tuple[FigureCell, ...]:
     cells = []
     for name, label in wanted:
         shown = show_metric(metrics.get(name))
-        cells.append(FigureCell(label, shown.text, shown.is_missing))
+        href = None if shown.is_missing else figure_path(run_id, name)
+        cells.append(FigureCell(label, shown.text, shown.is_missing, href))
     return tuple(cells)
 
 
@@ -42,7 +51,7 @@ def show_run(run: RunRow) -> RunShown:
         appliance_href=f"/appliances/{run.appliance_id}-{run.appliance_slug}",
         specimen=run.specimen or "not named",
         tester=run.tester,
-        figures=figure_cells(run.metrics),
+        figures=figure_cells(run.metrics, run_id=run.public_id),
         standing=state_word(run.state),
     )
 

@@ -16,6 +16,7 @@ from server.pages.methods import method_links
 from server.pages.motor import MotorShown, show_motor
 from server.pages.pictures import show_figure
 from server.pages.rows import (
+    figure_path,
     show_changes,
     show_findings,
     show_plate,
@@ -119,9 +120,9 @@ def run_page(view: RunView, *, readings: Sequence[ClaimReading], viewer: Tester 
         appliance=Link(name, f"/appliances/{view.appliance.public_id}-{view.appliance.slug}"),
         basis=_basis(view),
         standing=_standing(view),
-        heads=tuple(_headline(metrics[n], typed) for n in _heads(view) if n in metrics),
+        heads=tuple(_headline(metrics[n], view, typed) for n in _heads(view) if n in metrics),
         findings=show_findings(reduction.findings) if reduction is not None else (),
-        figures=_figures(metrics, typed),
+        figures=_figures(metrics, view, typed),
         missing=_missing(metrics),
         trace=_trace(reduction),
         claims=_claims(view, readings),
@@ -151,7 +152,7 @@ _WITH_CLAIMS = frozenset({RunKind.BRAKE, RunKind.RUN_UP, RunKind.LOCKED_ROTOR})
 def _claims(view: RunView, readings: Sequence[ClaimReading]) -> tuple[ClaimShown, ...]:
     if view.reduction is None or view.details.kind not in _WITH_CLAIMS:
         return ()
-    return show_claims(readings, plate=view.plate)
+    return show_claims(readings, plate=view.plate, run_id=view.public_id)
 
 
 def _heads(view: RunView) -> tuple[MetricName, ...]:
@@ -203,26 +204,31 @@ def _description(view: RunView, name: str, metrics: Mapping[MetricName, Metric])
 _BY_DEFINITION = frozenset({MetricName.SHAFT_POWER_ROTOR_HELD})
 
 
-def _value(metric: Metric, typed: str | None = None) -> Value:
+def _value(metric: Metric, view: RunView, typed: str | None = None) -> Value:
     """Horsepower stands beside what is read at the shaft only: the claim is about that."""
     is_shaft = metric.name.value.startswith(("shaft_power", "brake_reading"))
     shown = show_metric(metric, like=typed if is_shaft else None)
     by_definition = metric_help(metric.name) if metric.name in _BY_DEFINITION else None
     note = " · ".join(part for part in (shown.beside, shown.note, by_definition) if part) or None
-    return Value(metric_label(metric.name), shown.text, note=note, is_missing=shown.is_missing)
+    href = None if shown.is_missing else figure_path(view.public_id, metric.name)
+    return Value(
+        metric_label(metric.name), shown.text, note=note, href=href, is_missing=shown.is_missing
+    )
 
 
-def _headline(metric: Metric, typed: str | None) -> Value:
+def _headline(metric: Metric, view: RunView, typed: str | None) -> Value:
     """A figure at the head of the page; what it leaves open stands in the list below."""
-    full = _value(metric, typed)
+    full = _value(metric, view, typed)
     beside = show_metric(metric, like=typed).beside if full.note else None
     is_shaft = metric.name.value.startswith("shaft_power")
     return replace(full, note=beside if is_shaft else None)
 
 
-def _figures(metrics: Mapping[MetricName, Metric], typed: str | None) -> tuple[Value, ...]:
+def _figures(
+    metrics: Mapping[MetricName, Metric], view: RunView, typed: str | None
+) -> tuple[Value, ...]:
     return tuple(
-        _value(metrics[name], typed)
+        _value(metrics[name], view, typed)
         for name in MetricName
         if name in metrics and metrics[name].value is not None
     )

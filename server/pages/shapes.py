@@ -87,6 +87,7 @@ class FigureCell:
     label: str
     text: str
     is_missing: bool = False
+    href: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,3 +113,6 @@ class ClaimShown:
     wording: str | None
     figure: FigureShown | None
     sentences: tuple[str, ...] = ()
+    verdicts: FigureTable | None = None
+    rule: str = ""
+    rule_links: tuple[Link, ...] = ()

@@ -19,6 +19,7 @@ from server.wording.figures import (
     unbroken,
 )
 from server.wording.numbers import NB_SPACE
+from server.wording.verdicts import stored_energy_sentence
 
 _HIGHEST = MetricName.SHAFT_POWER_MAX_STEADY
 _RATED = MetricName.SHAFT_POWER_AT_RATED_CURRENT
@@ -95,8 +96,10 @@ def _share_words(reading: ClaimReading | None, meaning: Meaning) -> str:
 def claim_sentences(reading: ClaimReading, *, plate: Plate) -> tuple[str, ...]:
     """What follows from the numbers: which readings reach the claim, the current it would need,
     and how long the rotor's energy could make up the difference."""
+    stored = stored_energy_sentence(reading)
     return (
         reach_sentence(reading),
+        *((stored,) if stored else ()),
         current_sentence(reading, plate=plate),
         rotor_sentence(reading),
     )
