@@ -116,11 +116,7 @@ def average(group: Group, blocks: Blocks, shaft: Shaft, *, is_dc: bool) -> LoadP
     source = input_power(blocks, is_dc=is_dc)
     if source is not None and np.isfinite(source[rows]).any():
         input_w, u_input, _ = mean_and_u(source[rows], weight)
-    apparent = None
-    if voltage is not None and current is not None:
-        apparent = voltage * current
-    elif blocks.apparent is not None and np.isfinite(blocks.apparent[rows]).any():
-        apparent = mean_and_u(blocks.apparent[rows], weight)[0]
+    apparent = _apparent(blocks, rows, weight, voltage, current)
     efficiency, u_efficiency = _ratio(power, u_power, input_w, u_input)
     return LoadPoint(
         start_s=float(blocks.start_s[group.first]),
@@ -177,6 +173,16 @@ def _rms(values: Floats | None, rows: slice, weight: Floats) -> float | None:
     if not finite.any():
         return None
     return float(np.sqrt(np.average(values[rows][finite] ** 2, weights=weight[finite])))
+
+
+def _apparent(
+    blocks: Blocks, rows: slice, weight: Floats, voltage: float | None, current: float | None
+) -> float | None:
+    if voltage is not None and current is not None:
+        return voltage * current
+    if blocks.apparent is not None and np.isfinite(blocks.apparent[rows]).any():
+        return mean_and_u(blocks.apparent[rows], weight)[0]
+    return None
 
 
 def _ratio(
