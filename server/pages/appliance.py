@@ -5,9 +5,11 @@ from dataclasses import dataclass
 
 from server.charts import along_the_load, where_the_watts_go
 from server.model.bench import Claim, ClaimReading
+from server.model.pooled import MetricPooling
 from server.model.results import Reduction
 from server.model.views import ApplianceView, RunView
 from server.model.words import MetricName, RunState
+from server.pages.appliance_testers import TestersShown, headline_basis, show_testers
 from server.pages.claims import other_claims, show_claims
 from server.pages.methods import method_links
 from server.pages.pictures import show_figure
@@ -47,6 +49,7 @@ class AppliancePage:
     claims: tuple[ClaimShown, ...]
     load: tuple[FigureShown, ...]
     watts: FigureShown | None
+    testers: TestersShown | None
     runs: tuple[RunShown, ...]
     other_claims: tuple[Value, ...]
     changes: tuple[ChangeShown, ...]
@@ -62,8 +65,14 @@ def appliance_name(view: ApplianceView) -> str:
     return f"{view.appliance.content.maker} {view.appliance.content.model}"
 
 
-def appliance_page(view: ApplianceView, *, readings: Sequence[ClaimReading]) -> AppliancePage:
-    """`readings`: the power claims beside the figures of the run the headline stands on."""
+def appliance_page(
+    view: ApplianceView,
+    *,
+    readings: Sequence[ClaimReading],
+    pooled: Sequence[MetricPooling] = (),
+) -> AppliancePage:
+    """`readings`: the power claims beside the figures of the run the headline stands on. `pooled`:
+    the headline figures over all testers."""
     path, name = appliance_path(view), appliance_name(view)
     reduction = view.best.reduction if view.best is not None else None
     sentence = appliance_sentence(view, readings)
@@ -82,7 +91,7 @@ def appliance_page(view: ApplianceView, *, readings: Sequence[ClaimReading]) -> 
         name=name,
         basis=_basis(view),
         sentence=_set_apart(sentence, view, readings),
-        rests_on=_rests_on(view),
+        rests_on=_rests_on(view, pooled),
         how_sure=method_links(("first-order-uncertainty", "How sure is this?")),
         heads=_heads(view, readings),
         plate=show_plate(view.plate),
@@ -91,6 +100,7 @@ def appliance_page(view: ApplianceView, *, readings: Sequence[ClaimReading]) -> 
         ),
         load=_load(reduction) if reduction and has_load else (),
         watts=show_figure(watts, explore=False) if watts is not None else None,
+        testers=show_testers(pooled),
         runs=show_runs(view.runs),
         other_claims=other_claims(view.claims, readings=readings),
         changes=show_changes(view.journal),
@@ -134,12 +144,12 @@ def _basis(view: ApplianceView) -> str:
     return " · ".join(words)
 
 
-def _rests_on(view: ApplianceView) -> str | None:
+def _rests_on(view: ApplianceView, pooled: Sequence[MetricPooling]) -> str | None:
     if view.best is None:
         return None
     return (
         f"The figures are those of one run, the newest published brake run, by "
-        f"{view.best.tester}. Runs are not pooled yet."
+        f"{view.best.tester}. {headline_basis(pooled)}"
     )
 
 
@@ -186,5 +196,6 @@ def _exports(view: ApplianceView) -> tuple[Link, ...]:
     own = view.appliance.public_id
     return (
         Link("This page as JSON", f"/api/v1/appliances/{own}"),
+        Link("Its figures, testers pooled, as JSON", f"/api/v1/appliances/{own}/pooled"),
         Link("Its runs as CSV", f"/api/v1/runs?appliance={own}&format=csv"),
     )

@@ -3,8 +3,11 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
+from server.actions.pool_appliance import pool_appliances
+from server.actions.rank_appliances import chance_of_highest
 from server.dependencies import ReadSession, Viewer
 from server.model.views import CatalogueFilter
+from server.pages.rank_rows import RANKED, rank_rows, rank_sentences
 from server.pages.request import site_of
 from server.pages.side_by_side import MOST, address, side_by_side_page
 from server.pages.templating import render
@@ -32,5 +35,16 @@ def side_by_side(request: Request, session: ReadSession, viewer: Viewer) -> Resp
         if len(ids) < MOST
         else ()
     )
-    page = side_by_side_page(views, text=text, found=found, problems=problems)
+    pooled = pool_appliances(
+        session, public_ids=[view.appliance.public_id for view in views], metric=RANKED
+    )
+    chances = chance_of_highest(pooled)
+    page = side_by_side_page(
+        views,
+        text=text,
+        found=found,
+        problems=problems,
+        rank_rows=rank_rows(views, pooled, chances),
+        rank_sentences=rank_sentences(views, pooled, chances),
+    )
     return render(request, "side_by_side.html", page, site=site_of(request, viewer))

@@ -62,6 +62,7 @@ class Cell:
     text: str
     is_missing: bool = False
     verdict: str | None = None
+    note: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +102,10 @@ def side_by_side_page(
     text: str,
     found: Sequence[ListingRow],
     problems: Sequence[str],
+    rank_rows: tuple[MetricRow, ...] = (),
+    rank_sentences: tuple[str, ...] = (),
 ) -> SideBySidePage:
+    """`rank_rows`, `rank_sentences`: how sure it is which one stands highest."""
     ids = [view.appliance.public_id for view in views]
     is_whole = len(views) >= FEWEST
     title = _title(views)
@@ -127,8 +131,8 @@ def side_by_side_page(
         ),
         title=title,
         appliances=tuple(_compared(view, n, ids) for n, view in enumerate(views)),
-        rows=_rows(views) if is_whole else (),
-        sentences=_sentences(views) if is_whole else (),
+        rows=(*_rows(views), *rank_rows) if is_whole else (),
+        sentences=(*_sentences(views), *rank_sentences) if is_whole else (),
         load=(show_figure(along_the_load(named)),) if is_whole and len(named) > 1 else (),
         exports=_exports(ids) if is_whole else (),
         can_add=len(views) < MOST,

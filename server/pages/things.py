@@ -5,6 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import RedirectResponse, Response
 
+from server.actions.pool_appliance import pool_appliance
 from server.actions.read_run_claims import read_run_claims
 from server.actions.view_run import view_run
 from server.actions.withdraw_run import withdraw_run
@@ -36,7 +37,8 @@ def appliance(request: Request, address: str, session: ReadSession, viewer: View
     path = appliance_path(view)
     if request.url.path != path:
         return RedirectResponse(path, status_code=301)
-    page = appliance_page(view, readings=readings_of(view.best))
+    pooled = pool_appliance(session, public_id=view.appliance.public_id)
+    page = appliance_page(view, readings=readings_of(view.best), pooled=pooled)
     return render(request, "appliance.html", page, site=site_of(request, viewer))
 
 

@@ -1,5 +1,7 @@
 """Pooled results in the contract's JSON, and the sentences that say who stands out."""
 
+from collections.abc import Sequence
+
 from server.model.measured import JsonValue
 from server.model.pooled import Level, PerTester, PooledFigure, Pooling, VarianceComponent
 from server.wording.figures import value_with_uncertainty
@@ -113,6 +115,39 @@ def _scatters(t: PerTester) -> tuple[str, ...]:
     )
 
 
+def flags_over_figures(figures: Sequence[tuple[str, Pooling]]) -> tuple[str, ...]:
+    """Who stands out in which of several figures, each given with its label.
+
+    Of two testers, who differ in many figures or in none, it is said in one sentence.
+    """
+    apart: dict[tuple[str, str], list[str]] = {}
+    others: list[str] = []
+    for label, pooling in figures:
+        sentences = flag_sentences(pooling)
+        if pooling.n_testers == 2 and pooling.testers[0].is_zeta_flagged:
+            first, second = pooling.testers
+            distance = fixed(abs(first.zeta or 0.0), 1)
+            pair = apart.setdefault((first.tester, second.tester), [])
+            pair.append(f"{_low(label)} ({distance})")
+            sentences = sentences[1:]
+        others += [f"{label}: {sentence}" for sentence in sentences]
+    pairs = [
+        f"{first} and {second} differ by more than their uncertainties explain, in brackets how"
+        f" many standard uncertainties of the difference: {listed(labels)}."
+        for (first, second), labels in apart.items()
+    ]
+    return (*pairs, *others)
+
+
+def listed(words: Sequence[str]) -> str:
+    """ "a", "a and b", "a, b and c"."""
+    return " and ".join(part for part in (", ".join(words[:-1]), *words[-1:]) if part)
+
+
+def _low(label: str) -> str:
+    return label[:1].lower() + label[1:]
+
+
 def flag_words(t: PerTester) -> str:
     """Why a tester stands out, in a word or two; empty where it does not."""
     flags = (
@@ -177,7 +212,7 @@ def component_sentence(component: VarianceComponent, unit: str = "", scale: floa
     """
     if component.sd is None:
         return ""
-    what = ", ".join(_ADDED_BY[level] for level in component.includes)
+    what = listed([_ADDED_BY[level] for level in component.includes])
     words = f", with what {what} add" if what else ""
     sd = with_unit(significant(component.sd / scale), unit)
     return f"Spread {component.level.value}{words}: sd {sd}"

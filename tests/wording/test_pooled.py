@@ -4,9 +4,12 @@ from server.model.pooled import BenchResult
 from server.reduction.pooling import pool
 from server.wording.pooled import (
     agreement_sentence,
+    agreement_words,
     component_sentence,
     flag_sentences,
     flag_words,
+    flags_over_figures,
+    show_chance,
     show_pooled,
 )
 
@@ -63,3 +66,39 @@ def test_components_name_what_is_in_them() -> None:
     assert said[0].startswith("Spread between testers, with what specimens add: sd ")
     assert said[1] == ""
     assert said[2].startswith("Spread between runs, with what readings add: sd ")
+
+
+def test_two_testers_who_differ_in_several_figures_are_named_once() -> None:
+    apart, agreeing = stated((640.0, 7.0), (700.0, 7.0)), stated((640.0, 7.0), (641.0, 7.0))
+    three = stated((640.0, 7.0), (645.0, 7.0), (720.0, 7.0))
+    figures = [("Power", apart), ("Speed", agreeing), ("Torque", apart)]
+    assert flags_over_figures(figures) == (
+        "Rig 1 and Rig 2 differ by more than their uncertainties explain, in brackets how many"
+        " standard uncertainties of the difference: power (6.1) and torque (6.1).",
+    )
+    assert flags_over_figures([("Power", three)]) == (f"Power: {flag_sentences(three)[0]}",)
+    assert flags_over_figures([("Speed", agreeing)]) == ()
+
+
+def test_a_table_says_in_a_word_whether_testers_agree() -> None:
+    bare = pool([BenchResult("a", 1.0), BenchResult("b", 2.0)])
+    several = pool([BenchResult("a", 1.0), BenchResult("a", 2.0)])
+    assert agreement_words(stated((640.0, 7.0))) == "one run alone"
+    assert agreement_words(several) == "one tester"
+    assert agreement_words(bare) == "can’t be told"
+    assert agreement_words(stated((640.0, 7.0), (641.0, 7.0))) == "agree"
+    assert agreement_words(stated((640.0, 7.0), (700.0, 7.0))) == "disagree"
+
+
+def test_a_chance_never_shows_a_false_nought_or_hundred() -> None:
+    shown = {p: plain(show_chance(p)) for p in (0.0, 0.004, 0.5, 0.996, 1.0)}
+    assert shown == {
+        0.0: "under 0.1 %", 0.004: "0.4 %", 0.5: "50 %", 0.996: "99.6 %", 1.0: "over 99.9 %",
+    }  # fmt: skip
+
+
+def test_a_component_is_shown_in_the_unit_of_its_figure() -> None:
+    (tester, *_) = stated((0.64, 0.007), (0.70, 0.007)).components
+    assert plain(component_sentence(tester, "%", 0.01)) == (
+        "Spread between testers, with what specimens, runs and readings add: sd 4.24 %"
+    )
