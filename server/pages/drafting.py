@@ -100,9 +100,11 @@ def _look(request: Request, opened: Opened) -> Look:
         limits=limits_of(settings),
     )
     guessed = look()
-    pulses = opened.bench.rig.pulses_per_revolution
+    bench = opened.bench
+    pulses = bench.rig.pulses_per_revolution
     try:
-        return Look(look(choices=opened.bench.columns, pulses_per_revolution=pulses), guessed)
+        chosen = look(choices=bench.columns, pulses_per_revolution=pulses, kind=bench.run.kind)
+        return Look(chosen, guessed)
     except Unusable as error:
         return Look(guessed, guessed, tuple(error.problems))
 

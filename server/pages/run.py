@@ -3,16 +3,15 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from server.charts import along_the_load, fit_residuals, run_trace
+from server.charts import fit_residuals, run_trace
 from server.charts.figure import FigureTable
-from server.charts.speed_torque import torque_over_speed
 from server.model.bench import ClaimReading
 from server.model.measured import Metric
 from server.model.results import Reduction
 from server.model.views import RunView, Tester
 from server.model.words import MetricName, RunKind, RunState
 from server.pages.claims import show_claims
-from server.pages.methods import method_links
+from server.pages.load_figures import show_load
 from server.pages.motor import MotorShown, show_motor
 from server.pages.pictures import show_figure
 from server.pages.rows import (
@@ -126,7 +125,7 @@ def run_page(view: RunView, *, readings: Sequence[ClaimReading], viewer: Tester 
         missing=_missing(metrics),
         trace=_trace(reduction),
         claims=_claims(view, readings),
-        load=_load(reduction),
+        load=show_load(reduction),
         residuals=_residuals(reduction),
         fits=_fits(reduction),
         motor=show_motor(reduction),
@@ -246,20 +245,6 @@ def _trace(reduction: Reduction | None) -> FigureShown | None:
     if reduction is None or reduction.trace is None:
         return None
     return show_figure(run_trace(reduction.trace, reduction.segments))
-
-
-# kind -> its method page; torque of these stands against speed.
-_OVER_SPEED = {RunKind.RUN_DOWN: "run-down", RunKind.RUN_UP: "run-up"}
-
-
-def _load(reduction: Reduction | None) -> tuple[FigureShown, ...]:
-    if reduction is None or not (reduction.points or reduction.curves):
-        return ()
-    if reduction.kind in _OVER_SPEED:
-        links = method_links((_OVER_SPEED[reduction.kind], "How torque is read off the speed"))
-        return (show_figure(torque_over_speed(reduction), links=links),)
-    links = method_links(("load-line", "How the curves are fitted"))
-    return (show_figure(along_the_load(reduction), links=links),)
 
 
 def _residuals(reduction: Reduction | None) -> tuple[FigureShown, ...]:

@@ -1,19 +1,12 @@
 """Routes of sending a run: each step posts, is kept, and leads on. Nothing typed is ever lost."""
 
-from collections.abc import AsyncIterator
-from functools import partial
-from typing import Annotated
-
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from server.actions.discard_draft import discard_draft
 from server.actions.save_draft import save_draft
 from server.dependencies import ReadSession, Viewer, Writer, WriteSession
-from server.dependencies.resources import resources_of
-from server.dependencies.threads import in_receiver
-from server.dependencies.uploads import ArrivedFile, receive_upload
-from server.errors import NotFound, Problem, Unusable
+from server.errors import NotFound, Problem
 from server.model.recording import LogPreview
 from server.model.views import CatalogueFilter
 from server.pages.drafting import (
@@ -28,6 +21,7 @@ from server.pages.drafting import (
 )
 from server.pages.request import site_of
 from server.pages.send_figures import figures_page, so_far_of
+from server.pages.send_file import KeptFile
 from server.pages.send_form import guessed_fields, kept_fields
 from server.pages.send_pages import appliance_step, columns_page, rig_step, send_page
 from server.pages.shapes import Option
@@ -35,7 +29,6 @@ from server.pages.templating import render
 from server.sign_in import FORM_FIELD, check_form
 from server.store.catalogue import list_catalogue
 from server.store.drafts import list_drafts
-from server.store.files import StoredUpload, keep_upload
 from server.store.rigs import last_columns, list_rigs
 from server.store.specimens import list_specimens
 
@@ -55,38 +48,10 @@ def start(request: Request, session: ReadSession, viewer: Viewer) -> Response:
     return render(request, "send.html", page, site=site_of(request, viewer))
 
 
-async def _kept_file(request: Request, tester: Writer) -> AsyncIterator[tuple[StoredUpload, int]]:
-    """The posted log in its place, with its number of lines; refused if nothing can be read."""
-    resources = resources_of(request)
-    files = resources.settings.files
-    async with receive_upload(request, files=files, limiter=resources.receivers) as arrived:
-        check_form(request, arrived.fields.get(FORM_FIELD))
-        sent = arrived.file
-        if sent is None or sent.n_bytes == 0:
-            problem = Problem("No file came along.", "Choose the log first.", field="file")
-            raise Unusable("the form", [problem])
-        keep = partial(_look_and_keep, request, sent)
-        yield await in_receiver(resources, keep), sent.n_lines
-
-
-def _look_and_keep(request: Request, sent: ArrivedFile) -> StoredUpload:
-    from server.actions.reduce_log import limits_of
-    from server.intake import preview_log
-
-    settings = resources_of(request).settings
-    preview_log(sent.path, name=sent.name, limits=limits_of(settings))
-    return keep_upload(
-        settings.files, sent.path, name=sent.name, sha256=sent.sha256, n_bytes=sent.n_bytes
-    )
-
-
-KeptFile = Annotated[tuple[StoredUpload, int], Depends(_kept_file, scope="function")]
-
-
 @router.post("/send")
 def receive(tester: Writer, kept: KeptFile, session: WriteSession) -> Response:
-    upload, n_lines = kept
-    draft = save_draft(session, tester=tester, form={LINES: str(n_lines)}, upload=upload)
+    form = {LINES: str(kept.n_lines), **kept.form}
+    draft = save_draft(session, tester=tester, form=form, upload=kept.upload)
     return RedirectResponse(f"/send/{draft.public_id}/columns", status_code=303)
 
 

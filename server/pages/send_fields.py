@@ -102,6 +102,20 @@ RIG = (
         is_whole=True,
     ),
 )
+# In the bench file's words.
+KIND = Field(
+    "run.kind",
+    "What kind of run this is",
+    "Readings by hand: each row is one load; no time column is needed.",
+    choices=(
+        ("brake", "Brake run, logged"),
+        ("hand readings", "Brake run, readings by hand"),
+        ("run-down", "Run-down: no drive, to drag or inertia"),
+        ("run-up", "Run-up on a known inertia"),
+        ("in use", "In use, in the assembled appliance"),
+        ("locked rotor", "Rotor held still, briefly"),
+    ),
+)
 RUN = (
     Field("run.tested_on", "Tested on", kind="date"),
     Field(
@@ -181,7 +195,7 @@ def label_of(place: str) -> str:
     elif name == "instrument":
         fields = instrument_fields(int(number) if number.isdigit() else 1)
     else:
-        fields = (*APPLIANCE, *PLATE, *SPECIMEN, *RIG, *RUN)
+        fields = (*APPLIANCE, *PLATE, *SPECIMEN, *RIG, KIND, *RUN)
     for field in fields:
         if field.name in {place, f"{name}.{number}.{key}", f"{name}.{key.partition('[')[0]}"}:
             return field.label

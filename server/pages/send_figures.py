@@ -2,25 +2,24 @@
 
 from collections.abc import Sequence
 
-from server.charts import along_the_load, run_trace
+from server.charts import run_trace
 from server.errors import Problem
 from server.model.results import Reduction
 from server.model.views import DraftView
 from server.model.words import MetricName, Severity
+from server.pages.load_figures import show_load
 from server.pages.pictures import show_figure
 from server.pages.rows import show_findings
+from server.pages.run import HEADLINES
 from server.pages.send_fields import problem_words
 from server.pages.send_pages import head_of, steps_of
 from server.pages.send_shapes import FiguresPage, SoFar
 from server.pages.shapes import FigureShown, Value
 from server.wording.figures import metric_label, show_metric
 
-_SO_FAR = (
-    MetricName.SHAFT_POWER_AT_RATED_CURRENT,
-    MetricName.SHAFT_POWER_MAX_STEADY,
-    MetricName.EFFICIENCY_MAX,
-    MetricName.FREE_SPEED,
-)
+
+def _so_far(reduction: Reduction) -> tuple[MetricName, ...]:
+    return HEADLINES.get(reduction.kind, ())
 
 
 def so_far_of(reduction: Reduction | None, note: str | None) -> SoFar:
@@ -29,14 +28,14 @@ def so_far_of(reduction: Reduction | None, note: str | None) -> SoFar:
     weighty = [f for f in reduction.findings if f.severity is not Severity.INFO]
     return SoFar(
         note or _why_missing(reduction),
-        figures=tuple(_value(reduction, name) for name in _SO_FAR),
+        figures=tuple(_value(reduction, name) for name in _so_far(reduction)),
         findings=show_findings(weighty),
     )
 
 
 def _why_missing(reduction: Reduction) -> str | None:
     """Why the figures beside a step can't be had yet, each reason once."""
-    metrics = [reduction.metrics.get(name) for name in _SO_FAR]
+    metrics = [reduction.metrics.get(name) for name in _so_far(reduction)]
     reasons = [m.reason for m in metrics if m is not None and m.value is None and m.reason]
     return f"Not yet: {'; '.join(dict.fromkeys(reasons))}." if reasons else None
 
@@ -50,16 +49,15 @@ def figures_page(
     draft: DraftView, *, reduction: Reduction | None, note: str | None, problems: Sequence[Problem]
 ) -> FiguresPage:
     path = f"/send/{draft.public_id}"
-    has_load = reduction is not None and bool(reduction.points or reduction.curves)
     holds = reduction is not None and any(f.severity is Severity.ERROR for f in reduction.findings)
     return FiguresPage(
         head=head_of("figures", f"{path}/figures"),
         steps=steps_of("figures", draft),
         lead=note or f"What {draft.file.name} shows, as described. Nothing is sent yet.",
         problems=tuple(problem_words(p) for p in problems),
-        heads=tuple(_value(reduction, name) for name in _SO_FAR) if reduction else (),
+        heads=tuple(_value(reduction, name) for name in _so_far(reduction)) if reduction else (),
         findings=show_findings(reduction.findings) if reduction else (),
-        load=(show_figure(along_the_load(reduction)),) if reduction and has_load else (),
+        load=show_load(reduction),
         trace=_trace(reduction),
         figures=tuple(_value(reduction, name) for name in MetricName if name in reduction.metrics)
         if reduction

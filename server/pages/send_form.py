@@ -13,7 +13,7 @@ _SECTIONS = ("plate", "rig", "appliance", "specimen", "run")
 _LISTS = ("claim", "instrument")
 _PAIR = re.compile(r"\s*[,;:\t|]\s*|\s{2,}")
 # A plate says nothing where only the motor's usual choice was left as it was.
-_USUAL = {"plate.motor_family": "unknown", "run.source": "logger"}
+_USUAL = {"plate.motor_family": "unknown", "run.source": "logger", "run.kind": "brake"}
 
 _KEPT = (*(f"{s}." for s in (*_SECTIONS, *_LISTS, "column", "pick")), "find")
 

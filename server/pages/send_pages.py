@@ -9,6 +9,7 @@ from server.model.words import Channel
 from server.pages.run_details import dialect_words
 from server.pages.send_fields import (
     APPLIANCE,
+    KIND,
     N_CLAIMS,
     N_INSTRUMENTS,
     PLATE,
@@ -18,6 +19,7 @@ from server.pages.send_fields import (
     claim_fields,
     instrument_fields,
     problem_words,
+    show_field,
     show_group,
 )
 from server.pages.send_form import problems_by_field
@@ -128,6 +130,7 @@ def columns_page(
         href=path,
         discard_href=f"/send/{draft.public_id}/discard",
         preamble=preview.preamble,
+        kind=show_field(KIND, form, {}),
         columns=tuple(_column(column, form) for column in preview.columns),
         rows=tuple(rows),
         so_far=so_far,

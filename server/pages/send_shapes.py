@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from server.pages.send_fields import FieldGroup
+from server.pages.send_fields import FieldGroup, FieldShown
 from server.pages.shapes import FigureShown, FindingShown, Head, Option, Value
 
 
@@ -65,6 +65,7 @@ class ColumnsPage:
     href: str
     discard_href: str
     preamble: tuple[str, ...]
+    kind: FieldShown
     columns: tuple[ColumnShown, ...]
     rows: tuple[PreviewRow, ...]
     so_far: SoFar

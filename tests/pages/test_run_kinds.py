@@ -11,6 +11,8 @@ from fastapi.testclient import TestClient
 
 from server.model.words import Channel
 from tests.api.logs import BENCH
+from tests.pages.reading import parsed, text_of
+from tests.pages.test_routes import fields_of, go_on, opened, signed_in, upload
 from tests.reduction.simulate_kinds import run_down, run_up
 
 R_MIN = 30 / np.pi
@@ -147,3 +149,73 @@ def test_readings_by_hand_are_a_brake_run(
         0.4 * 2100 / 4, rel=0.01
     )
     assert browser_without_scripts.get(f"/runs/{run_id}").status_code == 200
+
+
+def test_a_table_typed_in_the_page_becomes_a_run_by_hand(
+    browser_without_scripts: TestClient, new_token: Callable[[], str]
+) -> None:
+    browser = signed_in(browser_without_scripts, new_token())
+    speed = np.linspace(600, 2000, 9)
+    log = table(
+        "load step,amps,watts,torque (N·m),speed (rad/s)",
+        range(9), 8 - speed / 400, 900 - speed / 3, 0.4 * (1 - speed / 2100), speed,
+    )  # fmt: skip
+    form = fields_of(opened(browser, "/send"), "/send")
+
+    answer = browser.post(
+        "/send",
+        data={"csrf_token": form["csrf_token"]},
+        files={"table": (None, log.replace("\n", "\r\n"))},
+    )
+
+    assert answer.url.path.endswith("/columns"), answer.text
+    page = parsed(answer.text)
+    chosen = page.select_one("select[name='run.kind'] option[selected]")
+    assert chosen is not None
+    assert chosen["value"] == "hand readings"
+    start = str(answer.url.path).removesuffix("/columns")
+    go_on(browser, f"{start}/columns")
+    go_on(
+        browser,
+        f"{start}/appliance",
+        appliance__maker="Osk",
+        appliance__model="Saw 2",
+        appliance__category="saw",
+    )
+    figures = go_on(browser, f"{start}/rig")
+    run = browser.post(f"{start}/send", data=fields_of(figures, f"{start}/send"))
+    assert run.status_code == 200
+    text = text_of(parsed(run.text))
+    assert "readings typed in.csv" in text
+    assert "by hand" in text
+    assert "210" in text  # 0.4 N m x 2100 rad/s / 4
+
+
+def test_the_kind_is_chosen_beside_the_columns(
+    browser_without_scripts: TestClient, new_token: Callable[[], str]
+) -> None:
+    browser = signed_in(browser_without_scripts, new_token())
+    columns = upload(browser, run_down_log())
+    assert "no column is force or torque" in opened(browser, columns).get_text()
+
+    page = go_on(browser, columns, act="stay", run__kind="run-down")
+    go_on(browser, f"{columns.removesuffix('/columns')}/rig", rig__inertia="1.2e-4 kg m^2")
+
+    assert "no column is force or torque" not in page.get_text()
+    figures = opened(browser, f"{columns.removesuffix('/columns')}/figures")
+    assert "Drag against speed" in figures.get_text()
+    assert "Drag torque at the highest speed" in figures.get_text()
+
+
+def test_an_empty_table_is_told(
+    browser_without_scripts: TestClient, new_token: Callable[[], str]
+) -> None:
+    browser = signed_in(browser_without_scripts, new_token())
+    form = fields_of(opened(browser, "/send"), "/send")
+
+    answer = browser.post(
+        "/send", data={"csrf_token": form["csrf_token"]}, files={"table": (None, "  ")}
+    )
+
+    assert answer.status_code == 422
+    assert "No file came along" in answer.text
