@@ -7,6 +7,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import RedirectResponse, Response
 
 from server.actions.read_run_claims import read_run_claims
+from server.actions.view_run import view_run
 from server.dependencies import ReadSession, Viewer
 from server.errors import NotFound
 from server.model.views import RunView
@@ -16,7 +17,6 @@ from server.pages.templating import render
 from server.settings import Settings
 from server.store.file_rows import read_lines
 from server.store.files import original_path
-from server.store.runs import run_view
 
 router = APIRouter()
 
@@ -33,7 +33,7 @@ def original_of(request: Request, view: RunView) -> Path:
 def figure(
     request: Request, public_id: str, name: str, session: ReadSession, viewer: Viewer
 ) -> Response:
-    view = run_view(session, public_id=public_id, viewer=viewer)
+    view = view_run(session, public_id=public_id, viewer=viewer)
     page = figure_page(
         view,
         name=name,
@@ -48,7 +48,7 @@ def lines_of_file(
     request: Request, public_id: str, session: ReadSession, viewer: Viewer, rows: Rows = None
 ) -> Response:
     """Some lines of the file as it was sent, byte for byte, as plain text; without `rows` all."""
-    view = run_view(session, public_id=public_id, viewer=viewer)
+    view = view_run(session, public_id=public_id, viewer=viewer)
     path = original_of(request, view)
     if rows is None:
         return RedirectResponse(f"/api/v1/runs/{view.public_id}/file", status_code=302)

@@ -11,7 +11,7 @@ from fastapi.testclient import TestClient
 
 from server.model.words import Channel
 from tests.api.logs import BENCH
-from tests.pages.reading import parsed, text_of
+from tests.pages.reading import parsed, problems_of, text_of
 from tests.pages.test_routes import fields_of, go_on, opened, signed_in, upload
 from tests.reduction.simulate_kinds import run_down, run_up
 
@@ -219,3 +219,20 @@ def test_an_empty_table_is_told(
 
     assert answer.status_code == 422
     assert "No file came along" in answer.text
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_each_figure_of_a_run_has_its_page(
+    send: Send, browser_without_scripts: TestClient, kind: str
+) -> None:
+    run_id = send(kind, KINDS[kind][0](), KNOWN_INERTIA)
+    page = parsed(browser_without_scripts.get(f"/runs/{run_id}").text)
+    hrefs = {str(a["href"]) for a in page.select("main a[href]")}
+    figures = sorted(h for h in hrefs if h.startswith(f"/runs/{run_id}/figures/"))
+
+    assert len(figures) >= 4
+    for href in figures:
+        answer = browser_without_scripts.get(href)
+        assert answer.status_code == 200
+        assert problems_of(answer.text) == []
+        assert "not measured" not in text_of(parsed(answer.text), "h1")
