@@ -71,7 +71,8 @@ def judge_figures(
     model : the figures as a function of errors.
     values : the figures themselves; what the model adds is deviations from them.
     seed : of the draws, made from the input, so that the result can be made again.
-    known_bias : of figures that are the highest of more values than the model draws.
+    known_bias : what it is at most, of figures that are the highest of more values than the
+        model draws. It is taken as anywhere between nothing and that.
     max_blocks : of 10^4 draws, at most. Where two digits are not stable by then, a difference
         counts only beyond what the draws themselves leave open.
 
@@ -94,27 +95,42 @@ def judge_figures(
     if not names:
         return {}
     first = _first_order(model, names)
-    fixed = [n for n in names if FIXED_OF.get(n) in known]
-    excess = [n for n in names if EXCESS_OF.get(n) in known]
-    order: list[str] = [*names, *(FIXED_OF[n] for n in fixed), *(EXCESS_OF[n] for n in excess)]
+    order: list[str] = [*names, *(h for n in names if (h := _beside(n)) in known)]
 
     def outputs(rng: np.random.Generator, n: int) -> Floats:
         found = model.figures(*model.draw(rng, n))
         return np.stack([found[name] for name in order])
 
     drawn = draw_adaptively(outputs, seed=seed, coverage=COVERAGE, max_blocks=max_blocks)
+    mean = dict(zip(order, drawn.mean.tolist(), strict=True))
     judged = {}
     for k, name in enumerate(names):
         plain = _judge_one(model, name, values[name], first, drawn, k)
-        bias = (known_bias or {}).get(name, 0.0)
-        if name in fixed:
-            bias = float(drawn.mean[k] - drawn.mean[order.index(FIXED_OF[name])])
-        elif name in excess:
-            bias = float(drawn.mean[order.index(EXCESS_OF[name])])
-        one = _with_bias(plain, values[name], bias, is_drawn=name in fixed)
+        most = (known_bias or {}).get(name, 0.0)
+        one = _carried(plain, name, values[name], mean, most)
         if all(map(math.isfinite, (one.standard_uncertainty, one.low, one.high))):
             judged[name] = one
     return judged
+
+
+def _beside(name: MetricName) -> str:
+    """The output that a figure's bias is told by, if it has one."""
+    return FIXED_OF.get(name) or EXCESS_OF.get(name) or ""
+
+
+def _carried(
+    plain: Judged, name: MetricName, value: float, mean: Mapping[str, float], most: float
+) -> Judged:
+    """The figure with the bias of a highest value, if it is one."""
+    if _beside(name) in mean:
+        if name in EXCESS_OF:
+            bias = moved = mean[EXCESS_OF[name]]
+        else:
+            bias = mean[name] - mean[FIXED_OF[name]]
+            # A first-order interval that agrees with the draws needs no moving.
+            moved = 0.0 if plain.method == GUM else 2 * bias
+        return _with_bias(plain, value, bias, moved=moved)
+    return _with_most_bias(plain, value, most) if most > 0 else plain
 
 
 def _judge_one(
@@ -147,28 +163,41 @@ def _judge_one(
     return replace(judged, method=MONTE_CARLO, standard_uncertainty=u, low=low, high=high)
 
 
-def _with_bias(judged: Judged, value: float, bias: float, *, is_drawn: bool) -> Judged:
-    """Carry the bias of a highest value: as a line of the budget, and by moving the interval.
-
-    `is_drawn`: the draws are the highest of several too, and so stand as far above the figure
-    again. A first-order interval that agrees with them is left as it is.
-    """
-    u = judged.standard_uncertainty
-    if bias <= LEAST_BIAS * u:
+def _with_bias(judged: Judged, value: float, bias: float, *, moved: float) -> Judged:
+    """Carry the bias of a highest value: as a line of the budget, and by moving the interval."""
+    if bias <= LEAST_BIAS * judged.standard_uncertainty:
         return replace(judged, bias=max(bias, 0.0))
-    variance = u * u + bias * bias
-    lines = [replace(line, share=line.share * u * u / variance) for line in judged.budget]
-    own = BudgetLine(SELECTION, bias, Distribution.NORMAL.value, 1.0, bias * bias / variance)
-    budget = tuple(sorted([*lines, own], key=lambda line: -line.share))
-    moved = (0.0 if judged.method == GUM else 2 * bias) if is_drawn else bias
     return replace(
-        judged,
-        standard_uncertainty=math.sqrt(variance),
+        _with_line(judged, Component(SELECTION, bias)),
         low=judged.low - moved,
         high=max(judged.high - moved, value),
-        budget=budget,
         bias=bias,
     )
+
+
+def _with_most_bias(judged: Judged, value: float, most: float) -> Judged:
+    """Carry a bias that lies anywhere between nothing and `most`: half of it, give or take half."""
+    if most <= LEAST_BIAS * judged.standard_uncertainty:
+        return judged
+    doubt = Component.within(SELECTION, most / 2)
+    spread = coverage_factor(math.inf, COVERAGE) * doubt.standard_uncertainty
+    middle = value - most / 2
+    return replace(
+        _with_line(judged, doubt),
+        low=middle - math.hypot(value - judged.low, spread),
+        high=max(middle + math.hypot(judged.high - value, spread), value),
+        bias=most / 2,
+    )
+
+
+def _with_line(judged: Judged, own: Component) -> Judged:
+    """One independent component more, of sensitivity 1."""
+    u, u_own = judged.standard_uncertainty, own.standard_uncertainty
+    variance = u * u + u_own * u_own
+    lines = [replace(line, share=line.share * u * u / variance) for line in judged.budget]
+    lines.append(BudgetLine(own.name, u_own, own.distribution.value, 1.0, u_own**2 / variance))
+    budget = tuple(sorted(lines, key=lambda line: -line.share))
+    return replace(judged, standard_uncertainty=math.sqrt(variance), budget=budget)
 
 
 def _still(model: RunModel, n: int) -> tuple[Floats, Floats]:
