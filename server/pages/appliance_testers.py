@@ -45,7 +45,7 @@ class TestersShown:
     flags: tuple[str, ...]
     rows: tuple[PooledRow, ...]
     pieces: tuple[str, ...]
-    spread: tuple[str, ...]
+    spread: str
     left_out: tuple[str, ...]
     links: tuple[Link, ...]
 
@@ -66,7 +66,7 @@ def show_testers(pooled: Sequence[MetricPooling]) -> TestersShown | None:
         flags=flags_over_figures([(metric_label(one.metric), p) for one, p in told]),
         rows=tuple(_row(one, found) for one, found in told),
         pieces=_pieces(main, pooling),
-        spread=tuple(f"{s}." for s in spread if s) if pooling.n_results > 1 else (),
+        spread=" ".join(f"{s}." for s in spread if s) if pooling.n_results > 1 else "",
         left_out=_left_out(pooled),
         links=method_links(("pooling", "How testers are pooled")),
     )

@@ -133,7 +133,7 @@ def flags_over_figures(figures: Sequence[tuple[str, Pooling]]) -> tuple[str, ...
         others += [f"{label}: {sentence}" for sentence in sentences]
     pairs = [
         f"{first} and {second} differ by more than their uncertainties explain, in brackets how"
-        f" many standard uncertainties of the difference: {listed(labels)}."
+        f" many standard uncertainties of the difference: {'; '.join(labels)}."
         for (first, second), labels in apart.items()
     ]
     return (*pairs, *others)
@@ -214,5 +214,9 @@ def component_sentence(component: VarianceComponent, unit: str = "", scale: floa
         return ""
     what = listed([_ADDED_BY[level] for level in component.includes])
     words = f", with what {what} add" if what else ""
+    if component.sd == 0:
+        return (
+            f"Spread {component.level.value}{words}: none beyond what the narrower levels explain"
+        )
     sd = with_unit(significant(component.sd / scale), unit)
     return f"Spread {component.level.value}{words}: sd {sd}"

@@ -1,6 +1,6 @@
 """What is said of pooled testers."""
 
-from server.model.pooled import BenchResult
+from server.model.pooled import BenchResult, Level, VarianceComponent
 from server.reduction.pooling import pool
 from server.wording.pooled import (
     agreement_sentence,
@@ -74,7 +74,7 @@ def test_two_testers_who_differ_in_several_figures_are_named_once() -> None:
     figures = [("Power", apart), ("Speed", agreeing), ("Torque", apart)]
     assert flags_over_figures(figures) == (
         "Rig 1 and Rig 2 differ by more than their uncertainties explain, in brackets how many"
-        " standard uncertainties of the difference: power (6.1) and torque (6.1).",
+        " standard uncertainties of the difference: power (6.1); torque (6.1).",
     )
     assert flags_over_figures([("Power", three)]) == (f"Power: {flag_sentences(three)[0]}",)
     assert flags_over_figures([("Speed", agreeing)]) == ()
@@ -101,4 +101,8 @@ def test_a_component_is_shown_in_the_unit_of_its_figure() -> None:
     (tester, *_) = stated((0.64, 0.007), (0.70, 0.007)).components
     assert plain(component_sentence(tester, "%", 0.01)) == (
         "Spread between testers, with what specimens, runs and readings add: sd 4.24 %"
+    )
+    none = VarianceComponent(Level.RUN, 0.0)
+    assert component_sentence(none, "W") == (
+        "Spread between runs: none beyond what the narrower levels explain"
     )
