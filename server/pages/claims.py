@@ -62,8 +62,8 @@ def _verdicts(reading: ClaimReading) -> FigureTable | None:
     if not rows:
         return None
     return FigureTable(
-        caption=f"Does the measured figure reach {unbroken(reading.claim.value_typed)}?",
-        headers=("Meaning", "Measured", "Reaches it, probability", "So", "Guard band"),
+        caption=f"Does the true figure reach {unbroken(reading.claim.value_typed)}?",
+        headers=("Meaning", "Measured", "Probability", "Verdict", "Guard band"),
         rows=rows,
         numeric=frozenset({1, 2, 4}),
     )

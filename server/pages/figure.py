@@ -23,6 +23,7 @@ from server.pages.stretches import RestsOn, Stretch, place_of, rests_on
 from server.store.file_rows import MOST_COUNTED_BYTES, FileLines, locate_rows
 from server.wording.budget import (
     basis_sentence,
+    bias_sentence,
     improve_sentence,
     interval_sentence,
     made_by_sentence,
@@ -150,7 +151,12 @@ def _sentences(metric: Metric) -> tuple[str, ...]:
     if metric.value is None:
         reason = metric.reason or "no reason was kept"
         return (f"This run does not show it: {reason.rstrip('.')}.",)
-    found = (interval_sentence(metric), basis_sentence(metric), made_by_sentence(metric))
+    found = (
+        interval_sentence(metric),
+        bias_sentence(metric),
+        basis_sentence(metric),
+        made_by_sentence(metric),
+    )
     return tuple(sentence for sentence in found if sentence)
 
 

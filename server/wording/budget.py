@@ -12,6 +12,7 @@ from server.wording.uncertainty_sentences import improve_first
 # Components that are a factor on what was measured.
 _FACTORS = ("% of reading", "arm length", "moment of inertia", "drag before the sensor")
 _SUPERSCRIPTS = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+OFF_CENTRE = 0.25  # of the half-width
 MANY = 1000.0  # degrees of freedom from which t is the normal distribution to three digits
 
 
@@ -70,6 +71,19 @@ def interval_sentence(metric: Metric) -> str | None:
     ends = [with_unit(fixed(end / scale, place), unit) for end in (low, high)]
     words = f"95{NB_SPACE}% interval: {ends[0]} to {ends[1]}."
     return f"{words} The true figure may be higher." if metric.lower_bound else words
+
+
+def bias_sentence(metric: Metric) -> str | None:
+    """Why the interval lies below the figure, where it does."""
+    value, low, high = metric.value, metric.interval_low, metric.interval_high
+    if value is None or low is None or high is None:
+        return None
+    if value - (low + high) / 2 < OFF_CENTRE * (high - low) / 2:
+        return None
+    return (
+        "The interval lies lower than the figure: the highest of several noisy values stands too "
+        "high on average, and the interval carries that."
+    )
 
 
 def basis_sentence(metric: Metric) -> str | None:

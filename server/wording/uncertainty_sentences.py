@@ -48,7 +48,7 @@ def improve_first(budget: Sequence[BudgetLine]) -> str | None:
         return None
     first = max(budget, key=lambda line: line.share)
     less = 100 * (1 - sqrt(1 - 0.75 * first.share))
-    return f"{first.component}: halving it would make the uncertainty {less:.0f} % smaller"
+    return f"“{first.component}”; halving it would make the uncertainty {less:.0f} % smaller"
 
 
 def _listed(labels: Sequence[str]) -> str:

@@ -11,6 +11,7 @@ from server.model.measured import Metric
 from server.model.words import MetricName
 from server.wording.budget import (
     basis_sentence,
+    bias_sentence,
     improve_sentence,
     interval_sentence,
     made_by_sentence,
@@ -100,6 +101,13 @@ def test_interval_and_basis_are_said_in_the_unit_shown():
     assert "JCGM 101" in made_by_sentence(bound)
     assert interval_sentence(Metric(POWER, 8.0, 1.0)) is None
     assert made_by_sentence(Metric(POWER, 8.0, 1.0)) is None
+
+
+def test_an_interval_below_the_figure_says_why():
+    assert bias_sentence(METRIC) is None
+    assert bias_sentence(Metric(POWER, 800.0)) is None
+    low = Metric(POWER, 1150.0, 26.0, interval_low=1110.0, interval_high=1152.0)
+    assert "too high on average" in bias_sentence(low)
 
 
 def test_what_to_improve_first_is_the_largest():

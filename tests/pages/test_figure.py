@@ -132,7 +132,7 @@ def test_claims_have_their_verdicts_in_words(
 ) -> None:
     run = parsed(browser_without_scripts.get(f"/runs/{run_id}").text)
     text = text_of(run).replace("\u00a0", " ")
-    assert "Does the measured figure reach 5 hp?" in text
+    assert "Does the true figure reach 5 hp?" in text
     assert "not supported" in text
     assert "5 % or less" in text
 
