@@ -87,41 +87,70 @@ def highest_momentary(
     n_in_window = rig.averaging_s / signals.interval_s
     if first.size == 0:
         return Momentary(None, None, None, None, n_in_window, None)
-    speed, power = _brake_power(signals, blocks, shaft, zero)
-    count = (last - first).astype(np.float64)
-    total = _running_total(power)
-    brake = (total[last] - total[first]) / count
-    total_speed = _running_total(speed)
-    mean_speed = (total_speed[last] - total_speed[first]) / count
-    drag = drag_torque(mean_speed, rig) * mean_speed
-    stored, u_stored, unsure = (np.zeros(first.size) for _ in range(3))
-    corrected = brake + drag
-    if rig.inertia_kg_m2:
-        highest = float(np.max(brake))
-        stored, u_stored = _stored_power(
-            signals, speed, total_speed, (first, last), rig.inertia_kg_m2, highest
-        )
-        u_lag = _of_lag(lag, signals, total, (first, last))
-        corrected, unsure = corrected + stored, np.hypot(u_stored, u_lag)
+    _, power = speed_power = _brake_power(signals, blocks, shaft, zero)
+    m = _means(signals, speed_power, rig, lag, (first, last))
     # How much of the torque was inertia can't be told everywhere alike.
-    i, k = int(np.argmax(corrected - SURELY * unsure)), int(np.argmax(brake))
+    i, k = int(np.argmax(m.corrected - SURELY * m.unsure)), int(np.argmax(m.brake))
     scatter, u_brake = (_scatter(power, int(first[w]), int(last[w])) for w in (i, k))
-    noise = float(np.hypot(scatter, u_stored[i]))
-    overlap = max(1, int(count[0]) // max(1, int(first[1] - first[0]))) if first.size > 1 else 1
+    noise = float(np.hypot(scatter, m.u_stored[i]))
+    apart = int(first[1] - first[0]) if first.size > 1 else 0
+    overlap = max(1, int(last[0] - first[0]) // max(1, apart)) if apart else 1
     return Momentary(
-        shaft_w=float(corrected[i]),
-        u_shaft_w=float(np.hypot(scatter, unsure[i])),
-        brake_w=float(brake[k]),
+        shaft_w=float(m.corrected[i]),
+        u_shaft_w=float(np.hypot(scatter, m.unsure[i])),
+        brake_w=float(m.brake[k]),
         u_brake_w=u_brake,
         n_in_window=n_in_window,
         at_s=float(signals.time_s[first[i]]),
-        drag_part_w=float(drag[i]),
-        inertia_part_w=float(stored[i]),
-        shaft_speed_rad_s=float(mean_speed[i]),
-        brake_speed_rad_s=float(mean_speed[k]),
-        shaft_bias_w=noise * _expected_excess(corrected, i, noise, overlap),
-        brake_bias_w=u_brake * _expected_excess(brake, k, u_brake, overlap),
+        drag_part_w=float(m.drag[i]),
+        inertia_part_w=float(m.stored[i]),
+        shaft_speed_rad_s=float(m.speed[i]),
+        brake_speed_rad_s=float(m.speed[k]),
+        shaft_bias_w=noise * _expected_excess(m.corrected, i, noise, overlap),
+        brake_bias_w=u_brake * _expected_excess(m.brake, k, u_brake, overlap),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Means:
+    """(n,) per window: mean power (W) at the brake, in drag and in stored energy; mean speed.
+
+    `u_stored` is the noise of the stored part, `unsure` that and what a lag left over would do.
+    """
+
+    speed: Floats
+    brake: Floats
+    drag: Floats
+    stored: Floats
+    u_stored: Floats
+    unsure: Floats
+
+    @property
+    def corrected(self) -> Floats:
+        return self.brake + self.drag + self.stored
+
+
+def _means(
+    signals: Signals,
+    speed_power: tuple[Floats, Floats],
+    rig: Rig,
+    lag: Lag,
+    rows: tuple[Ints, Ints],
+) -> _Means:
+    first, last = rows
+    count = (last - first).astype(np.float64)
+    total_speed, total = (_running_total(values) for values in speed_power)
+    brake = (total[last] - total[first]) / count
+    speed = (total_speed[last] - total_speed[first]) / count
+    drag = drag_torque(speed, rig) * speed
+    nothing = np.zeros(first.size)
+    if not rig.inertia_kg_m2:
+        return _Means(speed, brake, drag, nothing, nothing, nothing)
+    stored, u_stored = _stored_power(
+        signals, speed_power[0], total_speed, rows, rig.inertia_kg_m2, float(np.max(brake))
+    )
+    unsure = np.hypot(u_stored, _of_lag(lag, signals, total, rows))
+    return _Means(speed, brake, drag, stored, u_stored, unsure)
 
 
 def _expected_excess(means: Floats, highest: int, u: float, overlap: int) -> float:
