@@ -92,7 +92,7 @@ def appliance_page(
         basis=_basis(view),
         sentence=_set_apart(sentence, view, readings),
         rests_on=_rests_on(view, pooled),
-        how_sure=method_links(("first-order-uncertainty", "How sure is this?")),
+        how_sure=method_links(("uncertainty", "How sure is this?")),
         heads=_heads(view, readings),
         plate=show_plate(view.plate),
         claims=show_claims(
