@@ -36,6 +36,7 @@ def options_for(bench: Bench) -> ReductionOptions:
     return ReductionOptions(
         tested_on=tested_on.isoformat() if tested_on else None,
         rows_are_points=bench.run.source in NOTED,
+        added_inertia_kg_m2=bench.run.added_inertia_kg_m2,
     )
 
 

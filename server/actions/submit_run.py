@@ -257,6 +257,7 @@ def _add_revision(
         ambient_k=details.ambient_k,
         supply_note=details.supply_note,
         notes=details.notes,
+        added_inertia_kg_m2=details.added_inertia_kg_m2,
         typed=details.typed,
         file_sha256=upload.sha256,
         file_name=upload.name,
@@ -289,12 +290,7 @@ def fill_in_reading(session: Session, *, revision: RunRevisionRow, prepared: Pre
 
 def _add_job(session: Session, *, run: RunRow) -> None:
     at = now()
-    job = JobRow(
-        act="reduce run",
-        run_id=run.id,
-        state=JobState.QUEUED.value,
-        tries=0,
-        created_at=at,
-        updated_at=at,
+    state = JobState.QUEUED.value
+    session.add(
+        JobRow(act="reduce run", run_id=run.id, state=state, tries=0, created_at=at, updated_at=at)
     )
-    session.add(job)

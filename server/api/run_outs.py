@@ -40,6 +40,7 @@ def run(view: RunView) -> run_shapes.RunOut:
         tested_on=details.tested_on,
         ambient=details.ambient_k,
         supply_note=details.supply_note,
+        added_inertia=details.added_inertia_kg_m2,
         notes=details.notes,
         tester=view.tester,
         appliance=outs.appliance_name(view.appliance),

@@ -127,6 +127,7 @@ class RunOut(Out):
     tested_on: date | None
     ambient: float | None = Field(description="K")
     supply_note: str | None
+    added_inertia: float | None
     notes: str | None
     tester: str
     appliance: ApplianceNameOut

@@ -25,7 +25,7 @@ if TYPE_CHECKING:  # it brings the numerics, which a web process loads with its 
 
 _IDS = ("appliance", "specimen", "rig")
 # What a raw body can say of its run in the address.
-_RUN_WORDS = ("tested_on", "source", "notes", "supply_note", "ambient", "kind")
+_RUN_WORDS = ("tested_on", "source", "notes", "supply_note", "ambient", "kind", "added_inertia")
 
 
 @dataclass(frozen=True, slots=True)

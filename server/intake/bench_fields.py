@@ -215,6 +215,7 @@ RUN: dict[str, FieldSpec] = {
     "ambient": FieldSpec("ambient_k", quantity("temperature"), "temperature"),
     "supply_note": FieldSpec("supply_note", text),
     "notes": FieldSpec("notes", text),
+    "added_inertia": _spec("added_inertia_kg_m2", "inertia"),
 }
 
 

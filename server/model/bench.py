@@ -126,12 +126,15 @@ class ColumnChoice:
 
 @dataclass(frozen=True, slots=True)
 class RunDetails:
+    """`added_inertia_kg_m2`: fixed on the shaft for some of a file's run-downs, not for others."""
+
     kind: RunKind = RunKind.BRAKE
     source: Source = Source.LOGGER
     tested_on: date | None = None
     ambient_k: float | None = None
     supply_note: str | None = None
     notes: str | None = None
+    added_inertia_kg_m2: float | None = None
     typed: Typed = field(default_factory=dict)
 
 

@@ -92,6 +92,7 @@ class ReductionOptions:
     tested_on: str | None = None
     min_dwell_s: float = 0.5
     rows_are_points: bool = False
+    added_inertia_kg_m2: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -123,6 +123,12 @@ RUN = (
     ),
     Field("run.ambient", "Ambient", example="21 °C"),
     Field("run.supply_note", "Supply", example="wall outlet, 2.5 mm² cord"),
+    Field(
+        "run.added_inertia",
+        "Inertia added for some run-downs",
+        "Run-down only, where the file has falls with it and without.",
+        "1e-4 kg m^2",
+    ),
     Field("run.notes", "Notes", kind="area", is_whole=True),
 )
 

@@ -13,6 +13,7 @@ Pieces = Sequence[tuple[Floats, Floats]]
 
 POWERS = (0, 1, 2)
 MOST_CORRELATED = 0.95
+LEAST_SLOWER = 1.03  # of the time the same fall takes: less tells no added inertia
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +119,73 @@ def fit_known_drag(pieces: Pieces, drag: Callable[[Floats], Floats]) -> KnownDra
         noise = np.hypot(u_upper / upper**2, u_lower / lower**2)
         u_shape = apart / np.sqrt(12) if apart > 3 * noise else 0.0
     return KnownDrag(inertia, u_inverse * inertia**2, float(u_shape), freedom)
+
+
+@dataclass(frozen=True, slots=True)
+class Ratio:
+    """Inertia without the added one over that with it."""
+
+    value: float
+    u: float
+    degrees_of_freedom: float
+
+
+def fit_added(bare: Pieces, heavier: Pieces) -> Ratio | None:
+    """Tell how much slower the same drag slows a shaft with an inertia added to it.
+
+    Model:  w(t) = w_0 - s sum over p of k_p integral of w^p dt;  s = 1 bare, s = r with the
+            inertia added, r = J / (J + J_added)
+
+    Returns
+    -------
+    Ratio, its standard uncertainty from the curvature of the sum of squares at its least; None
+    where there is none inside (0, 1).
+
+    Notes
+    -----
+    The drag's own size and shape drop out: it need not be known.
+    """
+    from scipy.optimize import minimize_scalar
+
+    pieces = [*bare, *heavier]
+    integrals = [[-_integral(t, w**p) for p in POWERS] for t, w in pieces]
+
+    def solved(ratio: float) -> _Solved | None:
+        scales = [1.0] * len(bare) + [ratio] * len(heavier)
+        columns = [[s * c for c in cs] for s, cs in zip(scales, integrals, strict=True)]
+        return _least_squares(pieces, columns)
+
+    def energy(ratio: float) -> float:
+        fit = solved(ratio)
+        return fit.energy if fit is not None else float("inf")
+
+    found = minimize_scalar(energy, bounds=(1e-3, 1 - 1e-3), method="bounded")
+    ratio, fit = float(found.x), solved(float(found.x))
+    step = 1e-3 * min(ratio, 1 - ratio)
+    bend = (energy(ratio + step) - 2 * energy(ratio) + energy(ratio - step)) / step**2
+    if fit is None or not 2e-3 < ratio < 1 - 2e-3 or not bend > 0:
+        return None
+    n = sum(t.size for t, _ in pieces)
+    inflation = n / (fit.freedom + len(pieces) + len(POWERS))
+    variance = fit.energy / max(n - len(pieces) - len(POWERS) - 1, 1)
+    return Ratio(ratio, float(np.sqrt(2 * variance * inflation / bend)), fit.freedom)
+
+
+def by_pace(pieces: Pieces) -> tuple[Pieces, Pieces] | None:
+    """Falls in two groups, fast and slow, by how long the same speeds take; None with one group."""
+    high = min(float(w.max()) for _, w in pieces)
+    low = max(float(w.min()) for _, w in pieces)
+    if len(pieces) < 2 or high <= low:
+        return None
+    paces = [float(np.ptp(t[(w <= high) & (w >= low)])) for t, w in pieces]
+    order = np.argsort(paces)
+    sorted_paces = np.array(paces)[order]
+    if sorted_paces[0] <= 0:
+        return None
+    gap = int(np.argmax(sorted_paces[1:] / sorted_paces[:-1])) + 1
+    if sorted_paces[gap] < LEAST_SLOWER * sorted_paces[gap - 1]:
+        return None
+    return [pieces[i] for i in order[:gap]], [pieces[i] for i in order[gap:]]
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,7 +35,11 @@ def input_digest(
         "plate": _bare(asdict(plate)),
         "rig": _bare(asdict(rig)),
         # What is off is left out: an option added later changes no digest made before.
-        "options": {k: v for k, v in asdict(options).items() if v is not False},
+        "options": {
+            k: v
+            for k, v in asdict(options).items()
+            if v is not False and (v is not None or k == "tested_on")
+        },
     }
     text = json.dumps(content, sort_keys=True, separators=(",", ":"), default=str, allow_nan=False)
     return hashlib.sha256(text.encode()).hexdigest()

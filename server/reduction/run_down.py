@@ -1,9 +1,7 @@
 """A run-down: speed against time with no drive, to drag torque or to moment of inertia."""
 
 import math
-from dataclasses import dataclass
-
-import numpy as np
+from itertools import compress
 
 from server.model.bench import Plate, Rig
 from server.model.measured import Metric
@@ -11,14 +9,14 @@ from server.model.recording import Recording
 from server.model.results import Lag, LoadPoint, Reduction, ReductionOptions, Segment
 from server.model.words import Channel, MetricName, RunKind, SegmentKind
 from server.reduction.arrays import Floats
-from server.reduction.coasting import Coast, fit_coast, fit_known_drag
+from server.reduction.coasting import Coast, by_pace, fit_coast
 from server.reduction.electrical import Electrical, read_electrical
 from server.reduction.findings.records import recording_findings
 from server.reduction.first_order import Part, complete, figure, reading_parts, scatter
-from server.reduction.torque import drag_torque
+from server.reduction.inertia import Inertia, find_inertia
 from server.reduction.trace import thin
 from server.reduction.turning import Leg, Turning, equal_steps, falls, read_turning
-from server.reduction.uncertainty.components import Component, RigErrors, rig_errors
+from server.reduction.uncertainty.components import RigErrors, rig_errors
 from server.reduction.versions import METHOD_VERSIONS
 
 M = MetricName
@@ -27,15 +25,6 @@ BINS = 12
 LEAST_IN_BIN = 4
 NO_FALL = "the speed was never seen to fall with no drive, by 30 % of the highest or more"
 NO_INERTIA = "the inertia of what turned is not given"
-STEP = 1e-3
-
-
-@dataclass(frozen=True, slots=True)
-class _Inertia:
-    """Moment of inertia of all that turned, and what is known of it."""
-
-    value: float
-    parts: list[Part]
 
 
 def reduce_run_down(
@@ -49,6 +38,8 @@ def reduce_run_down(
     ----------
     rig : with `inertia_kg_m2` (all that turned; else `rotor_inertia_kg_m2`, a bare rotor) the drag
         comes out; with `drag` instead, the whole drag of what turned against speed, the inertia.
+    options : `added_inertia_kg_m2`, fixed on the shaft for the slower of the run-downs in the
+        file: inertia and drag without it both come out.
 
     Returns
     -------
@@ -57,24 +48,31 @@ def reduce_run_down(
 
     Notes
     -----
-    docs/methods/run-down.md. The speed is fitted through its integrals: nothing is
-    differentiated, so the noise of the speed is not made larger.
+    docs/methods/run-down.md. The speed is fitted through its integrals, not differentiated.
     """
     run = read_electrical(recording, plate=plate, rig=rig, with_torque=False)
     turning = read_turning(run)
     legs = falls(turning)
     pieces = [(turning.time_s[leg.rows], turning.speed[leg.rows]) for leg in legs]
-    coast = fit_coast(pieces)
+    added = options.added_inertia_kg_m2
+    groups = by_pace(pieces) if added is not None else None
+    bare = pieces if groups is None else groups[0]
+    coast = fit_coast(bare)
     errors = rig_errors(rig)
     metrics: dict[MetricName, Metric] = {}
     points: tuple[LoadPoint, ...] = ()
     reason = NO_FALL
     if coast is not None:
-        inertia, found = _inertia(coast, pieces, rig, errors)
-        metrics = found | _deceleration(coast, errors) | _drag(coast, inertia, rig, errors)
+        top = coast.top_rad_s
+        inertia, metrics = find_inertia(
+            pieces, rig, errors, top_rad_s=top, added=added, groups=groups
+        )
+        metrics |= _deceleration(coast, errors)
+        metrics |= _drag(coast, inertia, rig, errors, is_added=added is not None)
         if inertia is not None:
-            points = _points(turning, legs, inertia)
-            metrics[M.STORED_ENERGY] = stored_energy(coast.top_rad_s, inertia.value, inertia.parts)
+            is_bare = [any(piece is one for one in bare) for piece in pieces]
+            points = _points(turning, list(compress(legs, is_bare)), inertia)
+            metrics[M.STORED_ENERGY] = stored_energy(top, inertia.value, inertia.parts)
         reason = NO_INERTIA
     return Reduction(
         kind=RunKind.RUN_DOWN,
@@ -93,59 +91,6 @@ def _used(run: Electrical) -> tuple[Channel, ...]:
     drive = (Channel.CURRENT, Channel.POWER)
     is_used = {Channel.TIME, Channel.SPEED, *(c for c in drive if c in run.channels_used)}
     return tuple(c for c in run.channels_used if c in is_used)
-
-
-def _inertia(
-    coast: Coast, pieces: list[tuple[Floats, Floats]], rig: Rig, errors: RigErrors
-) -> tuple[_Inertia | None, dict[MetricName, Metric]]:
-    """Inertia of what turned: as given, else from the known drag."""
-    name = M.ROTOR_INERTIA
-    given = rig.inertia_kg_m2 if rig.inertia_kg_m2 is not None else rig.rotor_inertia_kg_m2
-    if given:
-        parts: list[Part] = [] if errors.inertia is None else [(errors.inertia, given)]
-        reason = "the inertia of what turned is given, so the drag comes out instead"
-        return _Inertia(given, parts), {name: Metric.missing(name, reason)}
-    if not rig.drag:
-        reason = "neither the drag of what turned nor its inertia is given"
-        return None, {name: Metric.missing(name, reason)}
-    fit = fit_known_drag(pieces, lambda speed: drag_torque(speed, rig))
-    if fit is None:
-        reason = "the drag that is given does not slow anything in this run"
-        return None, {name: Metric.missing(name, reason)}
-
-    def moved(gain: float, offset: float) -> float:
-        other = [(t, w * (1 + gain) + offset) for t, w in pieces]
-        again = fit_known_drag(other, lambda speed: drag_torque(speed, rig))
-        return again.inertia if again is not None else fit.inertia
-
-    of_speed = errors.of(Channel.SPEED)
-    per_gain = (moved(STEP, 0.0) - fit.inertia) / STEP
-    step = STEP * coast.top_rad_s
-    per_offset = (moved(0.0, step) - fit.inertia) / step
-    parts = [(scatter(fit.u_inertia, fit.degrees_of_freedom), 1.0)]
-    parts += [(c, per_gain) for c in of_speed.gain] + [(c, per_offset) for c in of_speed.offset]
-    if errors.drag is not None:
-        parts.append((errors.drag, fit.inertia))
-    if fit.u_shape:
-        parts.append((Component("shape of the drag given", fit.u_shape), 1.0))
-    curved = fit_known_drag(pieces, lambda speed: _curved_drag(speed, rig))
-    if curved is not None and curved.inertia != fit.inertia:
-        apart = Component.within(
-            "between the pairs of the drag given", curved.inertia - fit.inertia
-        )
-        parts.append((apart, 1.0))
-    return _Inertia(fit.inertia, parts), {name: figure(name, fit.inertia, parts)}
-
-
-def _curved_drag(speed_rad_s: Floats, rig: Rig) -> Floats:
-    """The rig's drag by a monotone curve through its pairs, not by straight lines."""
-    from scipy.interpolate import PchipInterpolator
-
-    at = np.abs([s for s, _ in sorted(rig.drag)])
-    lost = np.abs([t for _, t in sorted(rig.drag)])
-    if at.size < 3:
-        return drag_torque(speed_rad_s, rig)
-    return np.asarray(PchipInterpolator(at, lost)(np.clip(speed_rad_s, at[0], at[-1])))
 
 
 def _speed_parts(coast: Coast, errors: RigErrors, at: float) -> list[Part]:
@@ -168,13 +113,13 @@ def _deceleration(coast: Coast, errors: RigErrors) -> dict[MetricName, Metric]:
 
 
 def _drag(
-    coast: Coast, inertia: _Inertia | None, rig: Rig, errors: RigErrors
+    coast: Coast, inertia: Inertia | None, rig: Rig, errors: RigErrors, *, is_added: bool
 ) -> dict[MetricName, Metric]:
     """Drag at the highest speed and its coefficients, where the inertia was given."""
     names = (M.DRAG, *TERMS)
     if inertia is None:
         return {n: Metric.missing(n, NO_INERTIA) for n in names}
-    if rig.inertia_kg_m2 is None and rig.rotor_inertia_kg_m2 is None:
+    if not is_added and rig.inertia_kg_m2 is None and rig.rotor_inertia_kg_m2 is None:
         return {n: Metric.missing(n, "the drag is given, so the inertia comes out") for n in names}
     j, top = inertia.value, coast.top_rad_s
     # The inertia's parts are for the inertia itself: relative ones carry J, drag carries a.
@@ -205,7 +150,7 @@ def stored_energy(top_rad_s: float, inertia: float, parts: list[Part]) -> Metric
     return figure(M.STORED_ENERGY, inertia * half_square, moved)
 
 
-def _points(turning: Turning, legs: list[Leg], inertia: _Inertia) -> tuple[LoadPoint, ...]:
+def _points(turning: Turning, legs: list[Leg], inertia: Inertia) -> tuple[LoadPoint, ...]:
     """Drag read off local slopes, in bins of equal steps of speed."""
     points: list[LoadPoint] = []
     for leg in legs:

@@ -98,6 +98,7 @@ def details_of(row: Any, *, kind: str) -> RunDetails:
         ambient_k=row.ambient_k,
         supply_note=row.supply_note,
         notes=row.notes,
+        added_inertia_kg_m2=row.added_inertia_kg_m2,
         typed=row.typed,
     )
 

@@ -100,8 +100,9 @@ PUBLIC_FIELDS = {
         "metrics"
     ),
     run_shapes.RunOut: (
-        "id page state revision kind source tested_on ambient supply_note notes tester appliance "
-        "specimen rig plate file rows stale failure results changes created_at updated_at"
+        "id page state revision kind source tested_on ambient supply_note added_inertia notes "
+        "tester appliance specimen rig plate file rows stale failure results changes created_at "
+        "updated_at"
     ),
     run_shapes.RunStatusOut: "id state failure run page",
     run_shapes.NamedMetricOut: (

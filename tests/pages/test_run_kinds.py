@@ -236,3 +236,21 @@ def test_each_figure_of_a_run_has_its_page(
         assert answer.status_code == 200
         assert problems_of(answer.text) == []
         assert "not measured" not in text_of(parsed(answer.text), "h1")
+
+
+def test_an_inertia_added_is_stored_with_the_run(
+    send: Send, browser_without_scripts: TestClient
+) -> None:
+    one, other = run_down(length_s=12), run_down(inertia=2.2e-4, length_s=12)
+    time = np.concatenate([one.time_s, other.time_s + 20])
+    speed = np.concatenate([m.channels[Channel.SPEED] for m in (one, other)])
+    current = np.concatenate([m.channels[Channel.CURRENT] for m in (one, other)])
+    log = table("time [s],speed [rpm],current [A]", time, speed * R_MIN, current)
+    run = {"kind": "run-down", "added_inertia": "1e-4 kg m^2"}
+
+    run_id = send("run-down", log, {"rig": {}, "instrument": [], "run": run})
+
+    stored = browser_without_scripts.get(f"/api/v1/runs/{run_id}").json()
+    assert stored["added_inertia"] == pytest.approx(1e-4)
+    assert stored["results"]["rotor_inertia"]["value"] == pytest.approx(1.2e-4, rel=0.01)
+    assert stored["results"]["drag"]["coefficients"] is not None

@@ -129,3 +129,60 @@ def test_two_falls_in_one_file_are_fitted_together():
     assert len(reduction.segments) == 2
     single = reduced(one, Rig(inertia_kg_m2=INERTIA)).metrics[M.DRAG]
     assert reduction.metrics[M.DRAG].standard_uncertainty < single.standard_uncertainty
+
+
+def with_and_without(added: float, **changes):
+    """Two falls in one file: the bare shaft, then with an inertia added."""
+    one = run_down(inertia=INERTIA, length_s=20.0, **changes)
+    other = run_down(inertia=INERTIA + added, length_s=30.0, **changes)
+    return recording(
+        np.concatenate([one.time_s, other.time_s + one.time_s[-1] + 1.0]),
+        speed=np.concatenate([one.channels[Channel.SPEED], other.channels[Channel.SPEED]]),
+        current=np.concatenate([one.channels[Channel.CURRENT], other.channels[Channel.CURRENT]]),
+    )
+
+
+@pytest.mark.parametrize("added", [3e-5, 1e-4, 3e-4])
+def test_an_inertia_added_for_one_of_two_falls_gives_inertia_and_drag(added):
+    rig = Rig(inertia_uncertainty_rel=0.01)
+
+    reduction = reduce_run(
+        with_and_without(added),
+        kind=RunKind.RUN_DOWN,
+        plate=Plate(),
+        rig=rig,
+        options=ReductionOptions(added_inertia_kg_m2=added),
+    )
+
+    inertia, drag = reduction.metrics[M.ROTOR_INERTIA], reduction.metrics[M.DRAG]
+    assert inertia.value == pytest.approx(INERTIA, rel=0.01)
+    assert inertia.standard_uncertainty >= 0.0099 * INERTIA
+    assert drag.value == pytest.approx(torque(top_speed(reduction)), rel=0.015)
+    assert len(reduction.segments) == 2
+
+
+def test_the_added_inertia_s_interval_holds_the_truth_as_often_as_it_says():
+    n_inside = 0
+    for seed in range(40):
+        reduction = reduce_run(
+            with_and_without(1e-4, rate_hz=20, noise=3, seed=seed),
+            kind=RunKind.RUN_DOWN,
+            plate=Plate(),
+            rig=Rig(),
+            options=ReductionOptions(added_inertia_kg_m2=1e-4),
+        )
+        inertia = reduction.metrics[M.ROTOR_INERTIA]
+        n_inside += inertia.interval_low <= INERTIA <= inertia.interval_high
+    assert 34 <= n_inside <= 40
+
+
+def test_one_fall_alone_does_not_tell_an_added_inertia():
+    reduction = reduce_run(
+        run_down(),
+        kind=RunKind.RUN_DOWN,
+        plate=Plate(),
+        rig=Rig(),
+        options=ReductionOptions(added_inertia_kg_m2=1e-4),
+    )
+
+    assert "both in the file" in reduction.metrics[M.ROTOR_INERTIA].reason

@@ -113,6 +113,7 @@ class RunRevisionRow(Table):
     n_rows: Mapped[int | None]
     recording_sha256: Mapped[str | None] = mapped_column(ForeignKey("recording.sha256"), index=True)
     created_at: Mapped[datetime]
+    added_inertia_kg_m2: Mapped[float | None]
 
 
 class MetricSetRow(Table):
