@@ -1,10 +1,11 @@
 """The runs whose figures are pooled: an appliance's published brake runs, and no others."""
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import CTE, Row, false, select
+from sqlalchemy import Row, bindparam, select
 from sqlalchemy.orm import Session
 
 from server.model.measured import Metric
@@ -15,46 +16,27 @@ from server.store.runs import visible
 from server.store.shapes import METRIC_BY_WORD, metric_of, with_uncertainty
 
 
-def published_runs(
-    session: Session, *, public_ids: Sequence[str], is_whole: bool = False
-) -> dict[str, tuple[PublishedRun, ...]]:
-    """Published brake runs of some appliances, oldest first, with their headline figures.
-
-    Runs that were withdrawn, returned or are waiting never count, whoever asks, nor do those of
-    other kinds. Runs of appliances merged into one of these do. Two statements; a third where the
-    runs are asked for whole, with their figures' budgets and whether the supply was off.
-    """
-    found: dict[str, list[PublishedRun]] = {public_id: [] for public_id in public_ids}
-    rows = session.execute(_runs(public_ids, is_whole=is_whole)).all()
-    set_ids = [row.set_id for row in rows]
-    metrics = _headline_metrics(session, set_ids)
-    supply_off = _supply_off(session, set_ids) if is_whole and rows else frozenset()
-    for row in rows:
-        run = _published_run(row, metrics[row.set_id])
-        if is_whole:
-            run = _whole(run, row.uncertainties, is_supply_off=row.set_id in supply_off)
-        found[row.root_id].append(run)
-    return {public_id: tuple(runs) for public_id, runs in found.items()}
-
-
-def _with_merged(public_ids: Sequence[str]) -> CTE:
+def _with_merged() -> Any:
     """Each appliance asked for and all that were merged into it, through any number of steps."""
     appliance = t.ApplianceRow
     asked = select(appliance.id.label("id"), appliance.public_id.label("root_id")).where(
-        appliance.public_id.in_(public_ids)
+        appliance.public_id.in_(bindparam("public_ids", expanding=True))
     )
     tree = asked.cte("with_merged", recursive=True)
     # UNION, not UNION ALL: a circle of merges ends by itself.
-    return tree.union(
+    tree = tree.union(
         select(appliance.id, tree.c.root_id).join(tree, appliance.merged_into_id == tree.c.id)
     )
+    return select(tree.c.id, tree.c.root_id)
 
 
-def _runs(public_ids: Sequence[str], *, is_whole: bool) -> Any:
-    run, tree = t.RunRow, _with_merged(public_ids)
+def _runs(*, is_whole: bool) -> Any:
+    run = t.RunRow
     query = (
         select(
-            tree.c.root_id,
+            run.id,
+            run.appliance_id,
+            run.created_at,
             run.public_id,
             run.current_set_id.label("set_id"),
             t.TesterRow.name.label("tester"),
@@ -65,13 +47,15 @@ def _runs(public_ids: Sequence[str], *, is_whole: bool) -> Any:
             t.RunRevisionRow.tested_on,
             t.RigRevisionRow.instruments,
         )
-        .join(run, run.appliance_id == tree.c.id)
         .join(t.RunRevisionRow, t.RunRevisionRow.id == run.current_revision_id)
         .join(t.SpecimenRow, t.SpecimenRow.id == t.RunRevisionRow.specimen_id)
         .join(t.RigRevisionRow, t.RigRevisionRow.id == t.RunRevisionRow.rig_revision_id)
         .join(t.TesterRow, t.TesterRow.id == run.tester_id)
-        .where(visible(None), run.kind == RunKind.BRAKE)
-        .order_by(run.created_at, run.id)
+        .where(
+            run.appliance_id.in_(bindparam("appliance_ids", expanding=True)),
+            visible(None),
+            run.kind == RunKind.BRAKE,
+        )
     )
     if not is_whole:
         return query
@@ -81,24 +65,61 @@ def _runs(public_ids: Sequence[str], *, is_whole: bool) -> Any:
     )
 
 
+# Built once: putting them together anew costs more than running them.
+_MERGED = _with_merged()
+_RUNS = _runs(is_whole=False)
+_WHOLE_RUNS = _runs(is_whole=True)
+_METRICS = select(
+    t.MetricRow.metric_set_id,
+    t.MetricRow.name,
+    t.MetricRow.value,
+    t.MetricRow.standard_uncertainty,
+    t.MetricRow.lower_bound,
+    t.MetricRow.reason,
+).where(
+    t.MetricRow.metric_set_id.in_(bindparam("set_ids", expanding=True)),
+    t.MetricRow.name.in_(HEADLINE),
+)
+
+
+def published_runs(
+    session: Session, *, public_ids: Sequence[str], is_whole: bool = False
+) -> dict[str, tuple[PublishedRun, ...]]:
+    """Published brake runs of some appliances, oldest first, with their headline figures.
+
+    Runs that were withdrawn, returned or are waiting never count, whoever asks, nor do those of
+    other kinds. Runs of appliances merged into one of these do. Three statements; a fourth where
+    the runs are asked for whole, with their figures' budgets and whether the supply was off.
+    """
+    found: dict[str, list[PublishedRun]] = {public_id: [] for public_id in public_ids}
+    query = _WHOLE_RUNS if is_whole else _RUNS
+    # A statement of its own: joined with the runs, SQLite walks every run there is; so it may for
+    # their order.
+    merged = session.execute(_MERGED, {"public_ids": list(found)})
+    roots: dict[int, list[str]] = defaultdict(list)
+    for row in merged:
+        roots[row.id].append(row.root_id)
+    rows = sorted(
+        session.execute(query, {"appliance_ids": list(roots)}),
+        key=lambda row: (row.created_at, row.id),
+    )
+    set_ids = [row.set_id for row in rows]
+    metrics = _headline_metrics(session, set_ids)
+    supply_off = _supply_off(session, set_ids) if is_whole and rows else frozenset()
+    for row in rows:
+        run = _published_run(row, metrics[row.set_id])
+        if is_whole:
+            run = _whole(run, row.uncertainties, is_supply_off=row.set_id in supply_off)
+        for root_id in roots[row.appliance_id]:
+            found[root_id].append(run)
+    return {public_id: tuple(runs) for public_id, runs in found.items()}
+
+
 def _headline_metrics(
     session: Session, set_ids: Sequence[int]
 ) -> dict[int, dict[MetricName, Metric]]:
     found: dict[int, dict[MetricName, Metric]] = {key: {} for key in set_ids}
-    metric = t.MetricRow
-    rows = session.execute(
-        select(
-            metric.metric_set_id,
-            metric.name,
-            metric.value,
-            metric.standard_uncertainty,
-            metric.lower_bound,
-            metric.reason,
-        ).where(
-            metric.metric_set_id.in_(set_ids) if set_ids else false(), metric.name.in_(HEADLINE)
-        )
-    )
-    for row in rows:
+    for row in session.execute(_METRICS, {"set_ids": list(found)}):
         found[row.metric_set_id][METRIC_BY_WORD[row.name]] = metric_of(row)
     return found
 

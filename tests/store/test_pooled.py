@@ -109,6 +109,10 @@ def test_what_was_merged_into_an_appliance_counts_with_it(
         for public_id in (second, third):
             rewrite_listing(session, appliance_id=rows[public_id].id)
     assert [run.public_id for run in found(engine, first)] == ids
+    with read_session(engine) as session:
+        both = published_runs(session, public_ids=[first, third])
+    assert [run.public_id for run in both[first]] == ids
+    assert [run.public_id for run in both[third]] == ids[2:]
 
 
 def test_budgets_and_the_supply_come_only_where_asked(
@@ -129,7 +133,7 @@ def test_budgets_and_the_supply_come_only_where_asked(
 
 
 @pytest.mark.parametrize("n", [2, 4])
-def test_several_appliances_take_two_statements(
+def test_several_appliances_take_three_statements(
     send: Send, engine: Engine, tester: Tester, count_queries: Counting, n: int
 ) -> None:
     ids = [appliance_of(engine, send(model=f"WD {k}"), tester) for k in range(n)]
@@ -137,4 +141,4 @@ def test_several_appliances_take_two_statements(
         runs = published_runs(session, public_ids=[*ids, "zzzzzzzzzz"])
     assert [len(runs[one]) for one in ids] == [1] * n
     assert runs["zzzzzzzzzz"] == ()
-    assert len(queries) == 2
+    assert len(queries) == 3
