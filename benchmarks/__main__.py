@@ -1,6 +1,6 @@
 """`make bench`: one table of what, ours, floor, ratio, goal. BENCH_JSON=file writes the same.
 
-Arguments choose parts: logs, pages, upload, start, weight. `large` adds 5 million rows and a
+Arguments choose parts: logs, draws, pages, upload, start, weight. `large` adds 5 million rows and a
 million runs.
 """
 
@@ -13,7 +13,7 @@ from rich.console import Console
 
 from benchmarks.table import Row, show, write_json
 
-PARTS = ("logs", "recompute", "upload", "pages", "start", "weight")
+PARTS = ("logs", "recompute", "draws", "upload", "pages", "start", "weight")
 
 
 def main(arguments: list[str]) -> int:
@@ -45,7 +45,10 @@ def _measure(part: str, place: Path, *, is_large: bool) -> list[Row]:
     if part == "pages":
         rows = pages.measure(place, n_appliances=20_000)
         return rows + (pages.measure(place, n_appliances=200_000) if is_large else [])
-    from benchmarks import start, upload, weight
+    from benchmarks import draws, start, upload, weight
+
+    if part == "draws":
+        return draws.measure()
 
     if part == "recompute":
         return upload.measure_recompute(place, n_rows=1_000_000)

@@ -11,7 +11,12 @@ from server.model.words import MetricName
 from server.reduction.arrays import Floats
 from server.reduction.uncertainty.budget import combined, make_budget
 from server.reduction.uncertainty.components import Component, Distribution
-from server.reduction.uncertainty.monte_carlo import Drawn, draw_adaptively, validate_first_order
+from server.reduction.uncertainty.monte_carlo import (
+    N_DIG,
+    Drawn,
+    draw_adaptively,
+    validate_first_order,
+)
 from server.reduction.uncertainty.propagate import coverage_factor
 from server.reduction.uncertainty.run_model import EXCESS_OF, FIXED_OF, RunModel
 
@@ -59,12 +64,12 @@ def judge_figures(
     seed: int,
     known_bias: Mapping[MetricName, float] | None = None,
     max_blocks: int = MAX_BLOCKS,
+    n_dig: int = N_DIG,
 ) -> dict[MetricName, Judged]:
     """Uncertainty of every figure, to first order and by drawing.
 
-    Model:  first order: u^2 = sum (c_i u_i)^2, U = t_0.975(nu_eff) u;
-            drawn: the same model with every error drawn; where the two intervals differ by more
-            than half a unit of the second digit of u, the drawn one is shown
+    Model:  u^2 = sum (c_i u_i)^2, U = t_0.975(nu_eff) u; or every error drawn, shown where the
+            two intervals differ by more than half a unit of the second digit of u
 
     Parameters
     ----------
@@ -73,8 +78,8 @@ def judge_figures(
     seed : of the draws, made from the input, so that the result can be made again.
     known_bias : what it is at most, of figures that are the highest of more values than the
         model draws. It is taken as anywhere between nothing and that.
-    max_blocks : of 10^4 draws, at most. Where two digits are not stable by then, a difference
-        counts only beyond what the draws themselves leave open.
+    n_dig : digits of each u that the draws must settle.
+    max_blocks : of 10^4 draws, at most; then a difference counts beyond what they leave open.
 
     Returns
     -------
@@ -82,9 +87,8 @@ def judge_figures(
 
     Notes
     -----
-    The highest of several noisy values is biased upwards by b, which the draws show: the mean of
-    the highest minus that of the one that is highest without error. For a vertex the drawn
-    interval is centred b above the figure, the truth is b below it: it is moved down by 2 b.
+    The highest of several noisy values is biased upwards; docs/methods/uncertainty.md says how
+    the interval carries that.
 
     Sources
     -------
@@ -101,7 +105,9 @@ def judge_figures(
         found = model.figures(*model.draw(rng, n))
         return np.stack([found[name] for name in order])
 
-    drawn = draw_adaptively(outputs, seed=seed, coverage=COVERAGE, max_blocks=max_blocks)
+    drawn = draw_adaptively(
+        outputs, seed=seed, coverage=COVERAGE, n_dig=n_dig, max_blocks=max_blocks
+    )
     mean = dict(zip(order, drawn.mean.tolist(), strict=True))
     judged = {}
     for k, name in enumerate(names):
