@@ -17,7 +17,7 @@ from server.model.words import FindingCode, MetricName, RunState
 from server.pages.methods import method_links
 from server.pages.pictures import show_figure
 from server.pages.rows import figure_path
-from server.pages.run_details import file_values
+from server.pages.run_details import file_values, method_values
 from server.pages.shapes import FigureShown, Head, Link, Value
 from server.pages.stretches import RestsOn, Stretch, place_of, rests_on
 from server.store.file_rows import MOST_COUNTED_BYTES, FileLines, locate_rows
@@ -119,7 +119,7 @@ def figure_page(
         text=shown.text,
         beside=shown.beside,
         is_missing=shown.is_missing,
-        sentences=_sentences(metric),
+        sentences=_sentences(metric, is_stale=view.is_stale),
         verdicts=_verdicts(metric.name, readings),
         how_sure=method_links(("uncertainty", "How this is worked out")),
         first=improve_sentence(metric),
@@ -132,7 +132,7 @@ def figure_page(
         others=others,
         no_lines=no_lines,
         file=file_values(view),
-        method=_method(view, reduction),
+        method=method_values(view),
         more=_more(view.public_id, metrics, metric.name),
         exports=(
             Link("The file as it was sent", f"/api/v1{run}/file"),
@@ -147,7 +147,7 @@ def _run_words(view: RunView) -> str:
     return f"{kind_word(view.details.kind)} run, {when}, by {view.tester}"
 
 
-def _sentences(metric: Metric) -> tuple[str, ...]:
+def _sentences(metric: Metric, *, is_stale: bool) -> tuple[str, ...]:
     if metric.value is None:
         reason = metric.reason or "no reason was kept"
         return (f"This run does not show it: {reason.rstrip('.')}.",)
@@ -156,6 +156,7 @@ def _sentences(metric: Metric) -> tuple[str, ...]:
         bias_sentence(metric),
         basis_sentence(metric),
         made_by_sentence(metric),
+        "It was made with an earlier version of the method." if is_stale else None,
     )
     return tuple(sentence for sentence in found if sentence)
 
@@ -206,11 +207,6 @@ def _fits(reduction: Reduction, name: MetricName) -> tuple[Value, ...]:
         for curve in reduction.curves
         if curve.quantity in wanted
     )
-
-
-def _method(view: RunView, reduction: Reduction) -> tuple[Value, ...]:
-    note = "an earlier version than today’s" if view.is_stale else None
-    return (Value("Method", reduction.method_version, note=note, href="/methods"),)
 
 
 def _more(run_id: str, metrics: Mapping[MetricName, Metric], own: MetricName) -> tuple[Link, ...]:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from server.model.results import LoadPoint, Reduction, Segment
-from server.model.words import MetricName, RunKind, SegmentKind
+from server.model.words import Channel, MetricName, RunKind, SegmentKind
 from server.wording.figures import show_quantity
 from server.wording.labels import segment_word
 from server.wording.numbers import NB_SPACE, fixed
@@ -81,7 +81,7 @@ def _segments(reduction: Reduction, sentence: str, is_wanted: Callable[[Segment]
     if not wanted:
         wanted = list(reduction.segments)
         sentence = "The run was not divided further for this figure."
-    return RestsOn(sentence, tuple(_segment(s) for s in wanted))
+    return RestsOn(sentence, tuple(_segment(s, reduction) for s in wanted))
 
 
 def _on_the_line(reduction: Reduction, name: MetricName) -> RestsOn:
@@ -109,7 +109,7 @@ def _point(point: LoadPoint, reduction: Reduction) -> Stretch:
     power = show_quantity(point.shaft_power_w, point.u_shaft_power_w, "W")
     return Stretch(
         what="steady load" if point.is_dwell else "bin of a sweep",
-        when=_when(point.start_s, point.end_s),
+        when=_when(point.start_s, point.end_s, reduction),
         reading=f"{torque}, {power}",
         rows=_rows(point, reduction.segments),
     )
@@ -125,14 +125,18 @@ def _rows(point: LoadPoint, segments: Sequence[Segment]) -> tuple[int, int] | No
     return min(s.first_row for s in around), max(s.last_row for s in around)
 
 
-def _segment(segment: Segment) -> Stretch:
+def _segment(segment: Segment, reduction: Reduction) -> Stretch:
     return Stretch(
         what=segment_word(segment.kind),
-        when=_when(segment.start_s, segment.end_s),
+        when=_when(segment.start_s, segment.end_s, reduction),
         reading="",
         rows=(segment.first_row, segment.last_row),
     )
 
 
-def _when(start_s: float, end_s: float) -> str:
+def _when(start_s: float, end_s: float, reduction: Reduction) -> str:
+    if Channel.TIME not in reduction.channels_used:
+        return "no time noted"
+    if start_s == end_s:
+        return f"{fixed(start_s, 2)}{NB_SPACE}s"
     return f"{fixed(start_s, 2)} to {fixed(end_s, 2)}{NB_SPACE}s"

@@ -1,7 +1,9 @@
 """One figure followed down: its budget, the readings, the lines and bytes of the file."""
 
 import hashlib
+import json
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -10,7 +12,9 @@ from fastapi.testclient import TestClient
 
 from server.model.words import MetricName
 from server.store.file_rows import FileLines, locate_rows, read_lines
+from tests.api.logs import BENCH
 from tests.pages.reading import parsed, problems_of, text_of
+from tests.pages.test_run_kinds import KINDS, KNOWN_INERTIA
 
 HIGHEST = MetricName.SHAFT_POWER_MAX_STEADY.value
 MADE_UP = {"first_row": 3, "encoding": "utf-8", "line_end": "LF"}
@@ -182,3 +186,42 @@ def test_too_much_at_once_is_not_read(tmp_path: Path) -> None:
         read_lines(path, dialect={"first_row": None}, first_line=9, last_line=9, limit=10) is None
     )
     assert locate_rows(path, dialect={}, n_rows=2, spans=[(0, 0)]) is None
+
+
+HAND_LOG = """load step,voltage [V],current [A],power [W],torque [N m],speed [rpm]
+1,120,2.1,210,0.00,20500
+2,120,3.3,370,0.08,19000
+3,120,4.5,510,0.15,17600
+4,120,5.9,670,0.23,16100
+5,120,7.2,815,0.31,14700
+6,120,8.6,960,0.40,13200
+7,119,10.1,1110,0.50,11700
+8,119,11.7,1260,0.61,10100
+9,119,13.4,1400,0.73,8500
+"""
+LOGS = {"hand readings": lambda: HAND_LOG} | {kind: make for kind, (make, _) in KINDS.items()}
+
+
+@pytest.mark.parametrize("kind", LOGS)
+def test_figures_of_every_kind_of_run_are_followed(
+    browser_without_scripts: TestClient, new_token: Callable[[], str], kind: str
+) -> None:
+    browser = browser_without_scripts
+    described = BENCH | {"run": {"kind": kind}} | KNOWN_INERTIA
+    sent = browser.post(
+        "/api/v1/runs",
+        files={"file": ("log.csv", LOGS[kind]()), "bench": ("bench.json", json.dumps(described))},
+        headers={"Authorization": f"Bearer {new_token()}"},
+    )
+    assert sent.status_code == 201, sent.text
+    run_id = sent.json()["id"]
+    whole = browser.get(f"/api/v1/runs/{run_id}/file").content
+    run = parsed(browser.get(f"/runs/{run_id}").text)
+    pages = [str(a["href"]) for a in run.select("dl.values a[href*='/figures/']")]
+    assert pages
+    for path in pages:
+        stretches = lines_of(figure_of(browser, run_id, path.rsplit("/", 1)[-1]))
+        assert stretches
+        for _, href, places in stretches:
+            first, last = (int(number) for number in places.split(" to "))
+            assert browser.get(href).content == whole[first : last + 1]
