@@ -12,6 +12,11 @@ from server.pages.shapes import FigureShown
 OVER_SPEED = {RunKind.RUN_DOWN: "run-down", RunKind.RUN_UP: "run-up"}
 
 
+def load_title(reduction: Reduction | None) -> str:
+    over_speed = reduction is not None and reduction.kind in OVER_SPEED
+    return "Against speed" if over_speed else "Along the load"
+
+
 def show_load(reduction: Reduction | None) -> tuple[FigureShown, ...]:
     if reduction is None or not (reduction.points or reduction.curves):
         return ()

@@ -11,7 +11,7 @@ from server.model.results import Reduction
 from server.model.views import RunView, Tester
 from server.model.words import MetricName, RunKind, RunState
 from server.pages.claims import show_claims
-from server.pages.load_figures import show_load
+from server.pages.load_figures import load_title, show_load
 from server.pages.motor import MotorShown, show_motor
 from server.pages.pictures import show_figure
 from server.pages.rows import (
@@ -78,6 +78,7 @@ class RunPage:
     missing: tuple[Value, ...]
     trace: FigureShown | None
     claims: tuple[ClaimShown, ...]
+    load_title: str
     load: tuple[FigureShown, ...]
     residuals: tuple[FigureShown, ...]
     fits: tuple[Value, ...]
@@ -125,6 +126,7 @@ def run_page(view: RunView, *, readings: Sequence[ClaimReading], viewer: Tester 
         missing=_missing(metrics),
         trace=_trace(reduction),
         claims=_claims(view, readings),
+        load_title=load_title(reduction),
         load=show_load(reduction),
         residuals=_residuals(reduction),
         fits=_fits(reduction),
@@ -155,12 +157,18 @@ def _claims(view: RunView, readings: Sequence[ClaimReading]) -> tuple[ClaimShown
 
 
 def _heads(view: RunView) -> tuple[MetricName, ...]:
-    return HEADLINES.get(view.details.kind, ())
+    """The figures at the head; of a run-down only what came out, drag or inertia."""
+    names = HEADLINES.get(view.details.kind, ())
+    metrics = view.reduction.metrics if view.reduction is not None else {}
+    known = tuple(n for n in names if n in metrics and metrics[n].value is not None)
+    return known if known and view.details.kind is RunKind.RUN_DOWN else names
 
 
 def _title(view: RunView) -> str:
     when = view.details.tested_on or view.created_at
-    return f"{kind_word(view.details.kind)} run, {show_date(when)}"
+    kind = view.details.kind
+    words = f"{kind_word(kind)} run" if kind is RunKind.BRAKE else kind_word(kind)
+    return f"{words}, {show_date(when)}"
 
 
 def _basis(view: RunView) -> str:
