@@ -1,10 +1,13 @@
 """Every page from made-up contexts, rendered without a request."""
 
+from pathlib import Path
+
 from server.actions.read_run_claims import read_run_claims
 from server.model.views import Page
 from server.pages.appliance import appliance_page
 from server.pages.catalogue import catalogue_page
 from server.pages.catalogue_filter import CatalogueForm, read_filter
+from server.pages.figure import figure_page
 from server.pages.front import front_page
 from server.pages.methods import methods_page
 from server.pages.prose import DATA_LICENCE, SAFETY
@@ -51,6 +54,17 @@ def run(name: str = "Millbeck", *, is_bounded: bool = True) -> str:
     return render_text("run.html", page=page, site=SITE)
 
 
+def figure(name: str = "Millbeck", *, is_bounded: bool = True) -> str:
+    view = samples.run_view(name, is_bounded=is_bounded)
+    page = figure_page(
+        view,
+        name="shaft_power_max_steady",
+        readings=read_run_claims(view),
+        original=Path("no-such-file"),
+    )
+    return render_text("figure.html", page=page, site=SITE)
+
+
 def side_by_side(names: tuple[str, ...] = NAMES) -> str:
     views = [
         samples.appliance_view(name, number=n, scale=1 + 0.2 * n)
@@ -77,6 +91,7 @@ PAGES = {
     "catalogue": catalogue,
     "appliance": appliance,
     "run": run,
+    "figure": figure,
     "side-by-side": side_by_side,
     "methods": methods,
     "safety": safety,

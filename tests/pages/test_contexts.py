@@ -26,7 +26,7 @@ def test_every_page_keeps_the_rules(name: str) -> None:
     assert problems_of(rendering.PAGES[name]()) == []
 
 
-@pytest.mark.parametrize("name", ["front", "catalogue", "appliance", "run"])
+@pytest.mark.parametrize("name", ["front", "catalogue", "appliance", "run", "figure"])
 def test_what_people_type_stays_text(name: str) -> None:
     html = rendering.PAGES[name](samples.HOSTILE)
     assert problems_of(html) == []
