@@ -79,7 +79,7 @@ def _sentence(metric: Metric, lines: list[BudgetLine]) -> str:
 
 def _table(metric: Metric, lines: list[BudgetLine]) -> FigureTable:
     return FigureTable(
-        caption="Uncertainty budget. Sensitivity: in SI, how much the figure moves for one of it",
+        caption="Uncertainty budget, sensitivities in SI",
         headers=(
             "Component",
             "Standard uncertainty",
