@@ -173,11 +173,14 @@ def fit_added(bare: Pieces, heavier: Pieces) -> Ratio | None:
 
 def by_pace(pieces: Pieces) -> tuple[Pieces, Pieces] | None:
     """Falls in two groups, fast and slow, by how long the same speeds take; None with one group."""
+    if len(pieces) < 2:
+        return None
     high = min(float(w.max()) for _, w in pieces)
     low = max(float(w.min()) for _, w in pieces)
-    if len(pieces) < 2 or high <= low:
+    if high <= low:
         return None
-    paces = [float(np.ptp(t[(w <= high) & (w >= low)])) for t, w in pieces]
+    within = [t[(w <= high) & (w >= low)] for t, w in pieces]
+    paces = [float(np.ptp(t)) if t.size else 0.0 for t in within]
     order = np.argsort(paces)
     sorted_paces = np.array(paces)[order]
     if sorted_paces[0] <= 0:

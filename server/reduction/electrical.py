@@ -119,8 +119,8 @@ def input_parts(
         if value:
             parts += reading_parts(errors, channel, value, power_w / value)
     if not run.is_dc and voltage_v and current_a:
-        factor = power_w / (voltage_v * current_a)
-        parts += reading_parts(errors, Channel.POWER_FACTOR, factor, power_w / factor)
+        apparent = voltage_v * current_a
+        parts += reading_parts(errors, Channel.POWER_FACTOR, power_w / apparent, apparent)
     return parts
 
 

@@ -64,8 +64,9 @@ def longest(found: list[Steady], drive: Floats | None) -> Steady | None:
     """The longest stretch; of equally long ones that of the highest drive."""
 
     def key(one: Steady) -> tuple[float, float]:
-        level = 0.0 if drive is None else float(np.nan_to_num(np.nanmean(drive[one.blocks])))
-        return round(one.length_s, 6), level
+        known = np.zeros(0) if drive is None else drive[one.blocks]
+        known = known[np.isfinite(known)]
+        return round(one.length_s, 6), float(known.mean()) if known.size else 0.0
 
     return max(found, key=key) if found else None
 
