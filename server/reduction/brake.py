@@ -1,5 +1,6 @@
 """A brake run from recording to figures: the order of the steps, each in its own file."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -64,11 +65,14 @@ def reduce_brake_run(
     """Reduce a brake run; see `reduce_run` for what it promises."""
     ordered = order_rows(recording.time_s, recording.channels)
     signals = choose_signals(ordered.time_s, ordered.channels, rig=rig, plate=plate)
-    trace = thin(ordered.time_s, ordered.channels)
-    if not np.isfinite(signals.torque_factor):
-        return without_arm(signals, trace)
-    worked = work_through(ordered, signals, plate=plate, rig=rig, options=options)
-    worked, drawn = with_uncertainties(worked, recording, plate=plate, rig=rig, options=options)
+    # Thinning leaves the interpreter's lock and depends on nothing else: it goes on beside.
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        thinned = beside.submit(thin, ordered.time_s, ordered.channels)
+        if not np.isfinite(signals.torque_factor):
+            return without_arm(signals, thinned.result())
+        worked = work_through(ordered, signals, plate=plate, rig=rig, options=options)
+        worked, drawn = with_uncertainties(worked, recording, plate=plate, rig=rig, options=options)
+        trace = thinned.result()
     return Reduction(
         kind=RunKind.BRAKE,
         method_version=METHOD_VERSIONS[RunKind.BRAKE],
