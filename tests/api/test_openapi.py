@@ -101,7 +101,7 @@ def test_the_example_of_a_bench_is_taken(client, sender, document) -> None:
     assert answer.status_code == 201, answer.text
 
 
-STREAMS = {"server/pages/drafting.py", "server/pages/send.py"}
+STREAMS = {"server/pages/drafting.py", "server/pages/send_file.py"}
 
 
 @pytest.mark.parametrize("room", ["api", "pages"])
