@@ -5,8 +5,10 @@ peak memory can be told apart.
 """
 
 import json
+import statistics
 import subprocess
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 from benchmarks.table import Row
@@ -14,8 +16,10 @@ from benchmarks.table import Row
 ROOT = Path(__file__).parent.parent
 N_COLUMNS = 10
 
+Measured = dict[str, float]
 
-def measure(place: Path, *, n_rows: int, repeats: int = 3) -> list[Row]:
+
+def measure(place: Path, *, n_rows: int, repeats: int = 5) -> list[Row]:
     from seed_data.large import write_large_log
 
     rows = []
@@ -24,8 +28,7 @@ def measure(place: Path, *, n_rows: int, repeats: int = 3) -> list[Row]:
         path = place / f"{name}-{n_rows}.csv"
         if not path.exists():
             write_large_log(path, n_rows=n_rows, n_columns=N_COLUMNS, messy=messy, seed=1)
-        floor = _child("floor", path, messy=messy, repeats=repeats)
-        ours = _child("ours", path, messy=messy, repeats=repeats)
+        floor, ours = side_by_side(path, messy=messy, repeats=repeats)
         label = f"log to figures, {n_rows:,} × {N_COLUMNS}, {name}"
         rows.append(Row(label, ours["wall_s"], "s", 3.0, floor["wall_s"], "floor: polars parses"))
         peak = 1024.0 if n_rows <= 1_000_000 else 2048.0
@@ -33,9 +36,20 @@ def measure(place: Path, *, n_rows: int, repeats: int = 3) -> list[Row]:
     return rows
 
 
-def _child(side: str, path: Path, *, messy: bool, repeats: int) -> dict[str, float]:
+def side_by_side(path: Path, *, messy: bool, repeats: int) -> tuple[Measured, Measured]:
+    """Floor and ours in turns, so that a machine busy for a while slows both; medians."""
+    turns = [[child(s, path, messy=messy) for s in ("floor", "ours")] for _ in range(repeats)]
+    floor, ours = zip(*turns, strict=True)
+    return _middle(floor), _middle(ours)
+
+
+def _middle(turns: Sequence[Measured]) -> Measured:
+    return {name: statistics.median(t[name] for t in turns) for name in turns[0]}
+
+
+def child(side: str, path: Path, *, messy: bool) -> Measured:
     done = subprocess.run(
-        [sys.executable, "-m", "benchmarks.logs", side, str(path), str(int(messy)), str(repeats)],
+        [sys.executable, "-m", "benchmarks.logs", side, str(path), str(int(messy))],
         capture_output=True,
         text=True,
         check=True,
@@ -50,9 +64,9 @@ def main() -> None:
 
     from benchmarks.table import median_time
 
-    side, path, messy, repeats = sys.argv[1], Path(sys.argv[2]), sys.argv[3] == "1", sys.argv[4]
+    side, path, messy = sys.argv[1], Path(sys.argv[2]), sys.argv[3] == "1"
     work = _floor(path, messy=messy) if side == "floor" else _ours(path)
-    wall = median_time(work, int(repeats))
+    wall = median_time(work, 3)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(json.dumps({"wall_s": wall, "peak_mib": peak}))
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import httpx
 
-from benchmarks.logs import N_COLUMNS, _child
+from benchmarks.logs import N_COLUMNS, child
 from benchmarks.serving import service, timings
 from benchmarks.table import Row, median_time
 
@@ -32,22 +32,28 @@ def measure(place: Path, *, n_rows: int) -> list[Row]:
     path = place / f"clean-{n_rows}.csv"
     if not path.exists():
         write_large_log(path, n_rows=n_rows, n_columns=N_COLUMNS, messy=False, seed=1)
-    floor = _child("floor", path, messy=False, repeats=3)
     data = place / "upload"
     token = _token(data)
     with service(data, module="server.commands.web") as address:
         headers = {"Authorization": f"Bearer {token}"}
         with httpx.Client(base_url=address, timeout=120, headers=headers) as client:
             quiet = timings(client, "/api/v1/appliances?limit=1", 200)
-            sent = [_send(client, path, as_parts=True) for _ in range(3)]
-            raw = [_send(client, path, as_parts=False) for _ in range(3)]
+            turns = [
+                (
+                    child("floor", path, messy=False)["wall_s"],
+                    _send(client, path, as_parts=True),
+                    _send(client, path, as_parts=False),
+                )
+                for _ in range(5)
+            ]
             busy = _beside_an_upload(client, path)
+    floor, sent, raw = (statistics.median(t) for t in zip(*turns, strict=True))
     label = f"upload of {n_rows:,} × {N_COLUMNS} until figures can be read"
     note = "floor: polars parses"
     light = "a light request beside an upload"
     return [
-        Row(f"{label}, multipart", statistics.median(sent), "s", 4.0, floor["wall_s"], note),
-        Row(f"{label}, raw body", statistics.median(raw), "s", 4.0, floor["wall_s"], note),
+        Row(f"{label}, multipart", sent, "s", 4.0, floor, note),
+        Row(f"{label}, raw body", raw, "s", 4.0, floor, note),
         Row(f"{light}: p99 against quiet", busy, "ms", 4.0, quiet[1]),
         Row(f"{light}: p99", busy, "ms", 20.0),
     ]

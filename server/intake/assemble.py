@@ -49,10 +49,11 @@ def assemble(
     time = _time(table, columns, dialect, notes, problems, needs_time=needs_time)
     if problems or time is None:
         raise UnusableLog(name, problems)
-    keep = np.isfinite(time)
-    if not keep.all():
-        _note_dropped(table, keep, notes)
-        time = time[keep]
+    keep: NDArray[np.bool_] | None = None
+    has_time = np.isfinite(time)
+    if not has_time.all():
+        _note_dropped(table, has_time, notes)
+        time, keep = time[has_time], has_time
     _check_times(time, problems)
     channels: dict[Channel, NDArray[np.float32]] = {}
     extras: dict[str, NDArray[np.float32]] = {}
@@ -64,14 +65,13 @@ def assemble(
         if understood.is_text:
             _note_words(column.header, series, notes)
             continue
-        values = _values(series, understood)
-        values = values if keep.all() else values[keep]
+        values, has_reading = _values(series, understood, keep)
         if column.channel is None:
-            if not column.header.strip() and not np.isfinite(values).any():
+            if not column.header.strip() and not has_reading:
                 continue  # a border or a trailing separator, not a column
             extras[_own_name(column.header, column.position, extras)] = values
             continue
-        if not np.isfinite(values).any():
+        if not has_reading:
             problems.append(_no_value(column.header, column.channel))
         channels[column.channel] = values
     if problems:
@@ -105,20 +105,26 @@ def _check_times(time: NDArray[np.float64], problems: list[Problem]) -> None:
         )
 
 
-def _values(series: pl.Series, understood: Understood) -> NDArray[np.float32]:
-    """SI as float32, NaN where blank or over the range."""
+def _values(
+    series: pl.Series, understood: Understood, keep: NDArray[np.bool_] | None
+) -> tuple[NDArray[np.float32], bool]:
+    """SI as float32, NaN where blank or over the range; and whether there is any reading.
+
+    `keep`: the rows wanted, None for all.
+    """
     import numpy as np
     import polars as pl
 
     values: NDArray[Any] = series.cast(pl.Float32).fill_null(float("nan")).to_numpy()
-    infinite = np.isinf(values)
-    if infinite.any():
-        values = np.where(infinite, np.float32("nan"), values)
+    values = values if keep is None else values[keep]
+    finite = np.isfinite(values)
+    if not finite.all():
+        values = np.where(finite, values, np.float32("nan"))
     by = understood.conversion
     if by is not None and (by.scale != 1.0 or by.offset != 0.0):
         with np.errstate(over="ignore"):
             values = (values.astype(np.float64) * by.scale + by.offset).astype(np.float32)
-    return values
+    return values, bool(finite.any())
 
 
 def _own_name(header: str, position: int, taken: dict[str, Any]) -> str:

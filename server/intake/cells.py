@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from enum import StrEnum
+from functools import lru_cache
 
 SPACES = " \u00a0\u202f\u2009\u2007"  # plain, no-break, narrow no-break, thin, figure
 
@@ -69,9 +70,10 @@ def is_blank(cell: str) -> bool:
     return word in BLANK_WORDS or word in OVERLOAD_WORDS or bool(_FILL.fullmatch(word))
 
 
+@lru_cache(maxsize=8192)
 def grouping(cell: str) -> str | None:
     """The mark that groups thousands in this number, where the cell can be read so."""
-    return next((m for m, pattern in _GROUPED.items() if pattern.fullmatch(cell)), None)
+    return next((m for m, p in _GROUPED.items() if m in cell and p.fullmatch(cell)), None)
 
 
 def is_number(cell: str) -> bool:
@@ -98,6 +100,7 @@ def split_unit(cell: str) -> tuple[str, str] | None:
     return (found.group(1), found.group(2)) if found and is_number(found.group(1)) else None
 
 
+@lru_cache(maxsize=8192)  # a cell of the head is looked at once for each separator
 def kind_of(cell: str) -> Cell:
     """What a tidied cell is. Junk is what no separator leaves behind on purpose."""
     if DOT_NUMBER.fullmatch(cell):

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from server.intake.cells import COMMA_NUMBER, Cell, grouping, is_blank, kind_of, split_unit
+from server.intake.cells import COMMA_NUMBER, Cell, grouping, kind_of, split_unit
 
 _GROUP_NAMES = {".": "point", ",": "comma", " ": "space", "'": "apostrophe"}
 
 
 def find_suffix(cells: Sequence[str]) -> str | None:
     """The unit behind every number of a column, where all carry the same one."""
-    found = {u[1] for c in cells if not is_blank(c) and kind_of(c) is Cell.WORDS
+    found = {u[1] for c in cells if kind_of(c) is Cell.WORDS
              for u in [split_unit(c) or ("", "")]}  # fmt: skip
     return found.pop() if len(found) == 1 and "" not in found else None
 

@@ -2,10 +2,11 @@
 
 import numpy as np
 
-from server.reduction.arrays import Floats
+from server.reduction.arrays import Floats, Ints
 from server.reduction.scatter import sample_noise
 
 AGREEMENT = 2.0  # standard uncertainties
+ROWS_AT_ONCE = 1024  # windows whose running sums share an origin
 
 
 def slope(time_s: Floats, values: Floats, *, window_s: float) -> Floats:
@@ -16,7 +17,8 @@ def slope(time_s: Floats, values: Floats, *, window_s: float) -> Floats:
     Parameters
     ----------
     time_s : (n,) strictly increasing seconds, spacing may vary; values : (n,).
-    window_s : full width. At least three samples are always taken; at the ends the window is cut.
+    window_s : full width. At least three samples are always taken (two at the ends, where the window
+        is cut).
 
     Returns
     -------
@@ -38,20 +40,31 @@ def _lines(time_s: Floats, values: Floats, window_s: float) -> tuple[Floats, Flo
     spacing = float(np.median(np.diff(time_s)))
     reach = max(1, round(window_s / 2 / spacing))
     index = np.arange(n)
-    sums = np.zeros((4, n))
-    count = np.zeros(n)
-    for offset in range(-reach, reach + 1):
-        other = np.clip(index + offset, 0, n - 1)
-        dt = time_s[other] - time_s
-        dx = values[other] - values
-        near = (np.abs(dt) <= 0.77 * window_s) | (abs(offset) <= 1)
-        count += near
-        for row, term in enumerate((dt, dx, dt * dx, dt * dt)):
-            sums[row] += np.where(near, term, 0.0)
-    sum_t, sum_x, sum_tx, sum_tt = sums
-    spread = sum_tt - sum_t**2 / count
-    spread = np.maximum(spread, 1e-300)
-    return np.asarray((sum_tx - sum_t * sum_x / count) / spread), spread
+    # A neighbour on either side is taken however far off it is.
+    first = np.searchsorted(time_s, time_s - 0.77 * window_s, side="left")
+    first = np.maximum(np.clip(first, index - reach, index - 1), 0)
+    end = np.searchsorted(time_s, time_s + 0.77 * window_s, side="right")
+    end = np.minimum(np.clip(end, index + 2, index + reach + 1), n)
+    slopes, spreads = np.empty(n), np.empty(n)
+    for start in range(0, n, ROWS_AT_ONCE):
+        rows = slice(start, start + ROWS_AT_ONCE)
+        lines = _lines_of(time_s, values, first[rows], end[rows])
+        slopes[rows], spreads[rows] = lines
+    return slopes, spreads
+
+
+def _lines_of(time_s: Floats, values: Floats, first: Ints, end: Ints) -> tuple[Floats, Floats]:
+    """Slope and spread in each window from `first` to `end`, by differences of running sums."""
+    low, high = int(first[0]), int(end[-1])
+    # About a middle of their own, so that the sums stay small and their differences exact.
+    t = time_s[low:high] - time_s[(low + high) // 2]
+    x = values[low:high] - float(np.mean(values[low:high]))
+    running = np.zeros((4, high - low + 1))
+    np.cumsum(np.stack([t, x, t * x, t * t]), axis=1, out=running[:, 1:])
+    sum_t, sum_x, sum_tx, sum_tt = running[:, end - low] - running[:, first - low]
+    count = end - first
+    spread = np.maximum(sum_tt - sum_t**2 / count, 1e-300)
+    return np.asarray((sum_tx - sum_t * sum_x / count) / spread), np.asarray(spread)
 
 
 def adaptive_slope(
