@@ -18,7 +18,6 @@ from server.store.identity import content_sha256
 @dataclass(frozen=True, slots=True)
 class PreparedRun:
     file_sha256: str
-    file_path: Path
     n_bytes: int
     log: LogRead
     recording_sha256: str
@@ -67,7 +66,6 @@ def prepare_run(
         recording_sha256, place = kept.result()
     return PreparedRun(
         file_sha256=sha256 or _file_sha256(path),
-        file_path=path,
         n_bytes=path.stat().st_size,
         log=log,
         recording_sha256=recording_sha256,

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import AsyncIterator, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING, Annotated, Any
@@ -18,7 +19,7 @@ from server.errors import InvalidInput, Problem, UnusableBench
 from server.model.bench import Bench
 from server.model.views import Tester
 from server.store.database import read_session, write_session
-from server.store.files import StoredUpload, keep_upload
+from server.store.files import StoredUpload, bare_name, keep_upload, make_durable
 
 if TYPE_CHECKING:  # it brings the numerics, which a web process loads with its first log
     from server.actions.prepare_run import PreparedRun
@@ -62,11 +63,11 @@ async def _submission(
         async with resources.slots:
             complete = partial(_complete, resources, bench, tester, ids)
             described = await to_thread.run_sync(complete)
-        upload = await to_thread.run_sync(partial(_keep, resources, sent), limiter=receivers)
         prepared = None
         if sent.n_lines <= resources.settings.inline_rows:
-            work = partial(_prepare, resources, upload, described)
+            work = partial(_prepare, resources, sent, described)
             prepared = await to_thread.run_sync(work, limiter=resources.reductions)
+        upload = await to_thread.run_sync(partial(_keep, resources, sent), limiter=receivers)
         yield Submission(upload, bench, prepared, ids, idempotency_key)
 
 
@@ -136,15 +137,20 @@ def _keep(resources: Resources, sent: ArrivedFile) -> StoredUpload:
     )
 
 
-def _prepare(resources: Resources, upload: StoredUpload, bench: Bench) -> "PreparedRun":
+def _prepare(resources: Resources, sent: ArrivedFile, bench: Bench) -> "PreparedRun":
     from server.actions.prepare_run import prepare_run
     from server.actions.reduce_log import limits_of
 
-    return prepare_run(
-        upload.path,
-        file_name=upload.name,
-        bench=bench,
-        limits=limits_of(resources.settings),
-        files=resources.settings.files,
-        sha256=upload.sha256,
-    )
+    # The disk writes while the file is read and reduced.
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        written = beside.submit(make_durable, sent.path)
+        prepared = prepare_run(
+            sent.path,
+            file_name=bare_name(sent.name),
+            bench=bench,
+            limits=limits_of(resources.settings),
+            files=resources.settings.files,
+            sha256=sent.sha256,
+        )
+        written.result()
+    return prepared

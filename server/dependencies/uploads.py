@@ -1,9 +1,10 @@
 """An upload: parsed as it arrives, written to a temporary file while it is hashed.
 
-The event loop only moves blocks; writing and hashing run in the receivers' threads, and the
-next block is awaited meanwhile.
+The event loop only moves blocks; writing and hashing run in the receivers' threads, while the
+next block arrives.
 """
 
+import asyncio
 import hashlib
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
@@ -62,8 +63,12 @@ class _Sink:
         self.waiting.append(block)
         self.n_waiting += len(block)
 
-    def write_out(self) -> None:
-        block, self.waiting, self.n_waiting = b"".join(self.waiting), [], 0
+    def take(self) -> list[bytes]:
+        taken, self.waiting, self.n_waiting = self.waiting, [], 0
+        return taken
+
+    def write_out(self, blocks: list[bytes]) -> None:
+        block = b"".join(blocks)
         with self.path.open("ab") as file:
             file.write(block)
         self.digest.update(block)
@@ -108,18 +113,32 @@ async def receive_upload(
 
 
 async def _pump(
-    request: Request, sink: _Sink, parse: Callable[[bytes], None] | None, limiter: Any
+    request: Request,
+    sink: _Sink,
+    parse: Callable[[bytes], None] | None,
+    limiter: anyio.CapacityLimiter,
 ) -> None:
-    async for block in request.stream():
-        if parse is None:
-            sink.add(block)
-        elif block:
-            parse(block)
-        if sink.n_waiting >= _BLOCK:
-            await to_thread.run_sync(sink.write_out, limiter=limiter)
-    if parse is not None:
-        parse(b"")
-    await to_thread.run_sync(sink.write_out, limiter=limiter)
+    writing: asyncio.Future[None] | None = None
+    try:
+        async for block in request.stream():
+            if parse is None:
+                sink.add(block)
+            elif block:
+                parse(block)
+            if sink.n_waiting >= _BLOCK:
+                if writing is not None:
+                    await writing
+                writing = asyncio.ensure_future(_write_out(sink, limiter))
+        if parse is not None:
+            parse(b"")
+    finally:  # no thread may hold the file when it is used or removed
+        if writing is not None:
+            await writing
+    await _write_out(sink, limiter)
+
+
+async def _write_out(sink: _Sink, limiter: anyio.CapacityLimiter) -> None:
+    await to_thread.run_sync(sink.write_out, sink.take(), limiter=limiter)
 
 
 def _named(request: Request) -> str | None:

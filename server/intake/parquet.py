@@ -23,12 +23,9 @@ def write_recording(recording: Recording, path: Path) -> None:
     columns |= {f"channel {c.value}": v for c, v in recording.channels.items()}
     columns |= {f"extra {name}": v for name, v in recording.extras.items()}
     frame = pl.DataFrame(columns)
-    frame.write_parquet(
-        path,
-        compression="zstd",
-        compression_level=1,
-        metadata={_NOTES: json.dumps(dict(recording.notes))},
-    )
+    # Half the time of zstd both ways, at one and a half times its size.
+    notes = {_NOTES: json.dumps(dict(recording.notes))}
+    frame.write_parquet(path, compression="lz4", metadata=notes)
 
 
 def load_recording(path: Path) -> Recording:

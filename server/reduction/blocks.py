@@ -117,7 +117,7 @@ def _block_starts(signals: Signals, mains_hz: float | None) -> tuple[Ints, float
     # A hair early, so that a sample on an edge does not change sides with the clock's rounding.
     first = np.searchsorted(time, edges - 1e-6 * block_s, side="left")
     first = first[first < time.size]
-    return np.unique(first).astype(np.int64), block_s
+    return first[np.diff(first, prepend=-1) > 0].astype(np.int64), block_s
 
 
 class _Averager:

@@ -17,8 +17,8 @@ def slope(time_s: Floats, values: Floats, *, window_s: float) -> Floats:
     Parameters
     ----------
     time_s : (n,) strictly increasing seconds, spacing may vary; values : (n,).
-    window_s : full width. At least three samples are always taken (two at the ends, where the window
-        is cut).
+    window_s : full width. At least three samples are always taken, two at the ends, where the
+        window is cut.
 
     Returns
     -------

@@ -83,7 +83,7 @@ def highest_momentary(
     power less twice that is highest is taken. The highest of many noisy means is biased upwards;
     `shaft_bias_w` says by how much.
     """
-    first, last = _windows(signals.time_s, rig.averaging_s, blocks, usable)
+    first, last = _windows(signals, rig.averaging_s, blocks, usable)
     n_in_window = rig.averaging_s / signals.interval_s
     if first.size == 0:
         return Momentary(None, None, None, None, n_in_window, None)
@@ -171,23 +171,25 @@ def _brake_power(
     signals: Signals, blocks: Blocks, shaft: Shaft, zero: Zero
 ) -> tuple[Floats, Floats]:
     """Speed and zeroed brake power of every sample."""
-    speed = np.nan_to_num(np.asarray(signals.speed, dtype=np.float64)) * shaft.speed_sign
+    speed = signals.speed.astype(np.float64) * shaft.speed_sign
     offset = (
         np.interp(signals.time_s, blocks.time_s, zero.offset_nm)
         if np.ptp(zero.offset_nm) > 0
         else float(zero.offset_nm[0])
     )
-    torque = np.nan_to_num(np.asarray(signals.torque, dtype=np.float64)) * signals.torque_factor
-    power = (torque - offset) * speed
+    power = signals.torque.astype(np.float64)
+    power *= signals.torque_factor
+    power -= offset
+    power *= speed
     power *= shaft.torque_sign
     return speed, power
 
 
 def _windows(
-    time: Floats, window_s: float, blocks: Blocks, usable: NDArray[np.bool_]
+    signals: Signals, window_s: float, blocks: Blocks, usable: NDArray[np.bool_]
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """First and end rows of windows that lie wholly in usable blocks."""
-    interval = float(np.median(np.diff(time)))
+    time, interval = signals.time_s, signals.interval_s
     n = max(1, round(window_s / interval))
     stride = max(1, n // WINDOW_SHIFTS)
     good = np.repeat(usable, blocks.n_rows)

@@ -159,13 +159,14 @@ def _without_hops(speed: FloatArray) -> tuple[FloatArray, int]:
     with np.errstate(divide="ignore", invalid="ignore"):
         agree = np.abs(high - low) <= HOP_TOLERANCE * np.abs(middle)
         ratio = np.abs(mid / middle)
-    moved = np.abs(np.diff(speed))
-    step = float(np.percentile(moved[moved > 0], 25))
-    agree &= np.abs(mid - middle) > HOP_IN_STEPS * step
     agree &= np.abs(middle) > HOP_SPEED * float(np.max(np.abs(speed)))
     hop = agree & (
         (np.abs(ratio - 0.5) <= HOP_TOLERANCE / 2) | (np.abs(ratio - 2) <= 2 * HOP_TOLERANCE)
     )
+    if hop.any():
+        moved = np.abs(np.diff(speed))
+        step = float(np.percentile(moved[moved > 0], 25))
+        hop &= np.abs(mid - middle) > HOP_IN_STEPS * step
     if not hop.any():
         return speed, 0
     mended = speed.copy()

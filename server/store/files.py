@@ -57,8 +57,12 @@ def keep_upload(
     """
     path = original_path(files, sha256)
     keep(files, temporary, path)
-    bare = name.replace("\\", "/").rsplit("/", 1)[-1].strip() or "log"
-    return StoredUpload(sha256=sha256, name=bare[:200], n_bytes=n_bytes, path=path)
+    return StoredUpload(sha256=sha256, name=bare_name(name), n_bytes=n_bytes, path=path)
+
+
+def bare_name(name: str) -> str:
+    """What a sender called a file, without any folder."""
+    return (name.replace("\\", "/").rsplit("/", 1)[-1].strip() or "log")[:200]
 
 
 def keep_upload_from(files: Path, source: Path, *, name: str) -> StoredUpload:
@@ -83,9 +87,9 @@ def keep(files: Path, temporary: Path, place: Path) -> None:
             temporary.unlink()
             return
         place.parent.mkdir(parents=True, exist_ok=True)
-        _sync(temporary)
+        make_durable(temporary)
         temporary.rename(place)
-        _sync(place.parent)
+        make_durable(place.parent)
 
 
 def sweep(
@@ -142,7 +146,8 @@ def _lock(files: Path, how: int) -> Iterator[None]:
         yield
 
 
-def _sync(path: Path) -> None:
+def make_durable(path: Path) -> None:
+    """Wait until what was written there is on the disk."""
     handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)
@@ -155,6 +160,6 @@ def copy_durably(source: Path, place: Path) -> None:
     place.parent.mkdir(parents=True, exist_ok=True)
     temporary = place.with_name(f".{place.name}.{new_public_id()}")
     shutil.copyfile(source, temporary)
-    _sync(temporary)
+    make_durable(temporary)
     temporary.rename(place)
-    _sync(place.parent)
+    make_durable(place.parent)

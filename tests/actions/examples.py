@@ -146,7 +146,6 @@ def example_prepared(
     sha256, place = keep_recording(recording, files=files)
     return PreparedRun(
         file_sha256=upload.sha256,
-        file_path=upload.path,
         n_bytes=upload.n_bytes,
         log=example_log(recording),
         recording_sha256=sha256,

@@ -88,7 +88,7 @@ def arm(engine: Any, moment: str, count: int) -> Countdown:
     elif moment == "after rename":
         around(Path, "rename", before=nothing, after=tick)
     elif moment == "before fsync":
-        around(stored, "_sync", before=tick, after=nothing)
+        around(stored, "make_durable", before=tick, after=nothing)
     elif moment == "before statement":
         event.listen(engine, "before_cursor_execute", lambda *_: tick())
     elif moment == "before commit":
