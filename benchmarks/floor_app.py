@@ -30,6 +30,9 @@ RAW_CURVES = """SELECT m.points, m.curves FROM listing l JOIN metric_set m
  ON m.id = l.metric_set_id WHERE l.public_id IN ({})"""
 
 
+NOT_KEPT = {"Cache-Control": "no-store"}  # a floor is made anew each time
+
+
 def floors(settings: Settings) -> FastAPI:
     """The app with `/floor/…` added. The first answer of a page is caught and kept as constants."""
     app = create_app(settings)
@@ -60,15 +63,18 @@ def floors(settings: Settings) -> FastAPI:
         query = RAW_CURVES.format(",".join("?" * len(chosen))) if chosen else RAW
         raw(query, *chosen)
         context, site = caught[template]
-        return Response(original(template, page=context, site=site), media_type="text/html")
+        text = original(template, page=context, site=site)
+        return Response(text, media_type="text/html", headers=NOT_KEPT)
 
     @app.get("/floor/api", response_model=ListOut[ListingOut])
-    def api() -> Any:
+    def api(response: Response) -> Any:
+        response.headers.update(NOT_KEPT)
         raw(RAW)
         return {"items": items, "next": None}
 
     @app.get("/floor/dict")
-    def small() -> dict[str, str]:
+    def small(response: Response) -> dict[str, str]:
+        response.headers.update(NOT_KEPT)
         return {"status": "same"}
 
     # Before the pages' own routes, which end in a catch-all.

@@ -175,7 +175,7 @@ def _read(session: Session, run_id: int) -> _Stored:
         .join(t.RunRevisionRow, t.RunRevisionRow.id == t.RunRow.current_revision_id)
         .where(t.RunRow.id == run_id)
     ).one()
-    views = load_run_views(session, run_ids=[run_id], with_trace=False, with_journal=False)
+    views = load_run_views(session, run_ids=[run_id], with_trace=False)
     return _Stored(run_id, row.current_set_id, row.recording_sha256, views[run_id])
 
 

@@ -140,7 +140,7 @@ def _line(curve: Curve, name: str, role: str, scale: float, *, is_one: bool) -> 
     )
 
 
-# Markers of one appliance in a comparison: more of them hide the others. The table has them all.
+# Load points of one appliance in a comparison: more markers hide the others.
 MARKERS_COMPARED = 12
 
 
@@ -191,7 +191,7 @@ def _bounds(values: Sequence[float]) -> tuple[float, float]:
 def _notes(named: Sequence[NamedRun]) -> tuple[str, ...]:
     most = max((len(run.points) for _, run in named), default=0)
     if len(named) > 1 and most > MARKERS_COMPARED:
-        return ("Where an appliance has many load points, 12 are drawn; the table has them all.",)
+        return ("Where an appliance has many load points, 12 are shown; the page of its run has all.",)
     return ()
 
 
@@ -224,7 +224,7 @@ def _table(named: Sequence[NamedRun]) -> FigureTable:
         rows=tuple(
             (*((name,) if with_name else ()), *_point_words(point))
             for name, reduction in named
-            for point in reduction.points
+            for point in (_spread(list(reduction.points)) if with_name else reduction.points)
         ),
         numeric=frozenset(range(len(head), len(head) + 6)),
     )

@@ -108,7 +108,7 @@ def catalogue_page(
     form: CatalogueForm,
     wanted: CatalogueFilter,
     found: Page[ListingRow],
-    categories: Sequence[tuple[str, int]],
+    categories: Sequence[str],
     problems: Sequence[str],
 ) -> CataloguePage:
     cursor = wanted.cursor
@@ -127,7 +127,7 @@ def catalogue_page(
         title=_title(form),
         form=form,
         categories=tuple(
-            Option(word, f"{word} ({n})", word == form.category) for word, n in categories
+            Option(word, word, word == form.category) for word in categories
         ),
         power_units=tuple(Option(unit, unit, unit == form.printed_in) for unit in POWER_UNITS),
         figures=tuple(

@@ -15,7 +15,7 @@ from server.pages.methods import api_page, method_page, methods_page
 from server.pages.prose import DATA_LICENCE, SAFETY
 from server.pages.request import site_of
 from server.pages.templating import render
-from server.store.catalogue import categories, front_rows, list_catalogue
+from server.store.catalogue import categories, category_words, front_rows, list_catalogue
 from server.store.runs import list_runs
 
 router = APIRouter()
@@ -48,7 +48,7 @@ def catalogue(request: Request, session: ReadSession, viewer: Viewer) -> Respons
         form=form,
         wanted=wanted,
         found=list_catalogue(session, filters=wanted),
-        categories=categories(session),
+        categories=category_words(session),
         problems=problems,
     )
     return render(request, "catalogue.html", page, site=site_of(request, viewer))

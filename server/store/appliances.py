@@ -30,7 +30,7 @@ def appliance_view(session: Session, *, public_id: str, viewer: Tester | None) -
         raise Moved(f"/appliances/{target.public_id}-{target.slug}")
     journal = journal_of(session, subject_kind="appliance", subject_id=row.id)
     (view,) = load_appliance_views(
-        session, rows=[row], viewer=viewer, with_trace=True, journals={row.id: journal}
+        session, rows=[row], viewer=viewer, is_whole=True, journals={row.id: journal}
     )
     return view
 
@@ -49,10 +49,13 @@ def load_appliance_views(
     *,
     rows: Sequence[t.ApplianceRow],
     viewer: Tester | None,
-    with_trace: bool,
+    is_whole: bool,
     journals: dict[int, tuple[JournalRow, ...]],
 ) -> tuple[ApplianceView, ...]:
-    """Appliances in the order given; the number of statements does not grow with them."""
+    """Appliances in the order given; the number of statements does not grow with them.
+
+    `is_whole`: with trace, segments and motor model of the run shown.
+    """
     keys = [row.id for row in rows]
     listings = {
         listing.appliance_id: listing
@@ -65,7 +68,7 @@ def load_appliance_views(
     runs = rows_of_appliances(session, keys, viewer=viewer)
     best_ids = [one.run_id for one in listings.values() if one.run_id is not None]
     best = (
-        load_run_views(session, run_ids=best_ids, with_trace=with_trace, with_journal=False)
+        load_run_views(session, run_ids=best_ids, with_trace=is_whole, with_model=is_whole)
         if best_ids
         else {}
     )

@@ -97,6 +97,14 @@ def categories(session: Session) -> list[tuple[str, int]]:
     return [(row[0], row[1]) for row in rows]
 
 
+def category_words(session: Session) -> list[str]:
+    """Each category once, from one place of the index to the next: no row is counted."""
+    first = select(func.min(L.category).label("word")).cte(recursive=True)
+    following = select(func.min(L.category)).where(L.category > first.c.word).scalar_subquery()
+    words = first.union_all(select(following).where(first.c.word.is_not(None)))
+    return list(session.execute(select(words.c.word).where(words.c.word.is_not(None))).scalars())
+
+
 def _rows(
     session: Session, filters: CatalogueFilter, conditions: list[ColumnElement[bool]], limit: int
 ) -> list[Any]:

@@ -15,7 +15,7 @@ from server.store.matching import follow_merges
 def compare_views(
     session: Session, *, public_ids: Sequence[str], viewer: Tester | None
 ) -> tuple[ApplianceView, ...]:
-    """The appliances in the order asked, without traces and journals, which no comparison shows.
+    """The appliances in the order asked, without the parts that no comparison shows.
 
     One that was merged stands for what it was merged into; the same one twice is shown once.
 
@@ -32,5 +32,5 @@ def compare_views(
         raise NotFound(f"There is no appliance {', '.join(missing)}.")
     wanted = {found[public_id].id: found[public_id] for public_id in public_ids}
     return load_appliance_views(
-        session, rows=list(wanted.values()), viewer=viewer, with_trace=False, journals={}
+        session, rows=list(wanted.values()), viewer=viewer, is_whole=False, journals={}
     )

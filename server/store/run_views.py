@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from sqlalchemy import Row, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, defer
 
 from server.model.bench import Claim
 from server.model.measured import Finding, Metric
@@ -56,11 +56,26 @@ WHOLE_RUNS: Any = (
 )
 
 
+# What takes long to read and make, and that a comparison does not show.
+WITHOUT_MODEL: Any = WHOLE_RUNS.options(
+    defer(t.MetricSetRow.motor, raiseload=True), defer(t.MetricSetRow.segments, raiseload=True)
+)
+
+
 def load_run_views(
-    session: Session, *, run_ids: Sequence[int], with_trace: bool, with_journal: bool
+    session: Session,
+    *,
+    run_ids: Sequence[int],
+    with_trace: bool,
+    with_journal: bool = False,
+    with_model: bool = True,
 ) -> dict[int, RunView]:
-    """Runs by key, whoever asks: visibility is the caller's matter."""
-    rows = session.execute(WHOLE_RUNS.where(t.RunRow.id.in_(run_ids))).all()
+    """Runs by key, whoever asks: visibility is the caller's matter.
+
+    `with_model`: with segments and the motor's model.
+    """
+    wanted = WHOLE_RUNS if with_model else WITHOUT_MODEL
+    rows = session.execute(wanted.where(t.RunRow.id.in_(run_ids))).all()
     set_ids = [row.MetricSetRow.id for row in rows if row.MetricSetRow is not None]
     metrics = _metrics(session, set_ids)
     findings = _findings(session, set_ids)
@@ -77,6 +92,7 @@ def load_run_views(
                 metrics=metrics[key],
                 findings=tuple(findings[key]),
                 trace=traces.get(key),
+                with_model=with_model,
             )
         journal = (
             journal_of(session, subject_kind="run", subject_id=row.RunRow.id)
@@ -96,7 +112,7 @@ def shown_brake_run(session: Session, *, appliance_id: str) -> RunView | None:
     ).scalar_one_or_none()
     if run_id is None:
         return None
-    return load_run_views(session, run_ids=[run_id], with_trace=False, with_journal=False)[run_id]
+    return load_run_views(session, run_ids=[run_id], with_trace=False)[run_id]
 
 
 def claims_of(session: Session, appliance_ids: Sequence[int]) -> dict[int, tuple[Claim, ...]]:

@@ -203,6 +203,7 @@ def reduction_of(
     metrics: Mapping[MetricName, Metric],
     findings: tuple[Finding, ...],
     trace: Mapping[str, Any] | None,
+    with_model: bool,
 ) -> Reduction:
     stored = row.uncertainties
     return Reduction(
@@ -213,14 +214,18 @@ def reduction_of(
             for name, metric in metrics.items()
         },
         findings=findings,
-        segments=tuple(Segment(**{**s, "kind": SegmentKind(s["kind"])}) for s in row.segments),
+        segments=_segments(row.segments) if with_model else (),
         points=tuple(LoadPoint(**point) for point in row.points),
         curves=tuple(_curve(curve) for curve in row.curves),
         lag=Lag(**row.lag),
         trace=_trace(trace) if trace is not None else None,
         channels_used=tuple(Channel(word) for word in row.channels_used),
-        motor=motor_of(row.motor),
+        motor=motor_of(row.motor) if with_model else None,
     )
+
+
+def _segments(items: list[dict[str, Any]]) -> tuple[Segment, ...]:
+    return tuple(Segment(**{**one, "kind": SegmentKind(one["kind"])}) for one in items)
 
 
 def _curve(item: Mapping[str, Any]) -> Curve:

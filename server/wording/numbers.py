@@ -44,22 +44,26 @@ def round_together(value: float, expanded_uncertainty: float) -> Rounded:
 
 def fixed(value: float, place: int) -> str:
     """A number with `place` decimals (negative: rounded to tens, hundreds …), grouped."""
-    text = f"{value:.{place}f}" if place >= 0 else f"{round(value, place):.0f}"
-    return grouped(text)
+    text = f"{value:,.{place}f}" if place >= 0 else f"{round(value, place):,.0f}"
+    if "," in text:
+        text = text.replace(",", THIN_SPACE)
+    return _with_true_minus(text) if text[0] == "-" else text
 
 
 def grouped(text: str) -> str:
     """Thin spaces between thousands of a plain decimal number; a true minus; no minus zero."""
-    sign = ""
-    if text.startswith("-"):
-        text = text[1:]
-        sign = MINUS if text.strip("0.") else ""
-    whole, point, fraction = text.partition(".")
+    whole, point, fraction = text.lstrip("-").partition(".")
     head = len(whole) % 3
     groups = ([whole[:head]] if head else []) + [
         whole[i : i + 3] for i in range(head, len(whole), 3)
     ]
-    return sign + THIN_SPACE.join(groups) + point + fraction
+    together = THIN_SPACE.join(groups) + point + fraction
+    return _with_true_minus(f"-{together}") if text.startswith("-") else together
+
+
+def _with_true_minus(text: str) -> str:
+    """"-1.5" with a true minus sign; nothing before a zero."""
+    return MINUS + text[1:] if text.strip("-0.") else text[1:]
 
 
 def significant(value: float, digits: int = 3) -> str:
