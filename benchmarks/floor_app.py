@@ -26,6 +26,11 @@ from server.store.database import read_session
 RAW = """SELECT public_id, slug, maker, model, model_number, category, printed_power_w,
  printed_power_typed, n_runs, run_public_id, figures, ratio FROM listing
  ORDER BY updated_at DESC, appliance_id DESC LIMIT 51"""
+RAW_SEARCH = """SELECT public_id, slug, maker, model, model_number, category, printed_power_w,
+ printed_power_typed, n_runs, run_public_id, figures, ratio FROM listing
+ WHERE ratio IS NOT NULL AND EXISTS (SELECT 1 FROM listing_word w
+ WHERE w.appliance_id = listing.appliance_id AND w.word >= ? AND w.word < ?)
+ ORDER BY ratio DESC, appliance_id DESC LIMIT 51"""
 RAW_CURVES = """SELECT m.points, m.curves FROM listing l JOIN metric_set m
  ON m.id = l.metric_set_id WHERE l.public_id IN ({})"""
 
@@ -58,9 +63,11 @@ def floors(settings: Settings) -> FastAPI:
             connection.close()
 
     @app.get("/floor/page/{template}")
-    def page(request: Request, template: str, ids: str = "") -> Response:
+    def page(request: Request, template: str, ids: str = "", text: str = "") -> Response:
         chosen = ids.split(",") if ids else []
         query = RAW_CURVES.format(",".join("?" * len(chosen))) if chosen else RAW
+        if text:
+            query, chosen = RAW_SEARCH, [text, text + "\U0010ffff"]
         raw(query, *chosen)
         context, site = caught[template]
         text = original(template, page=context, site=site)

@@ -191,7 +191,9 @@ def _bounds(values: Sequence[float]) -> tuple[float, float]:
 def _notes(named: Sequence[NamedRun]) -> tuple[str, ...]:
     most = max((len(run.points) for _, run in named), default=0)
     if len(named) > 1 and most > MARKERS_COMPARED:
-        return ("Where an appliance has many load points, 12 are shown; the page of its run has all.",)
+        return (
+            "Where an appliance has many load points, 12 are shown; the page of its run has all.",
+        )
     return ()
 
 

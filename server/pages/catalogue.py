@@ -126,9 +126,7 @@ def catalogue_page(
         ),
         title=_title(form),
         form=form,
-        categories=tuple(
-            Option(word, word, word == form.category) for word in categories
-        ),
+        categories=tuple(Option(word, word, word == form.category) for word in categories),
         power_units=tuple(Option(unit, unit, unit == form.printed_in) for unit in POWER_UNITS),
         figures=tuple(
             Option(figure.value, f"{metric_label(figure)}, {unit}", figure.value == form.figure)

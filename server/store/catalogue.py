@@ -55,6 +55,17 @@ ROWS = select(*COLUMNS)
 SHOWN = frozenset(column.key for column in COLUMNS)
 
 
+def _category_words() -> Select[tuple[str]]:
+    """From one category's place in the index to the next one's: no row is counted."""
+    first = select(func.min(L.category).label("word")).cte(recursive=True)
+    following = select(func.min(L.category)).where(L.category > first.c.word).scalar_subquery()
+    words = first.union_all(select(following).where(first.c.word.is_not(None)))
+    return select(words.c.word).where(words.c.word.is_not(None))
+
+
+CATEGORY_WORDS = _category_words()
+
+
 def list_catalogue(session: Session, *, filters: CatalogueFilter) -> Page[ListingRow]:
     """One page of appliances. Those without the figure sorted by come last, newest first.
 
@@ -98,11 +109,8 @@ def categories(session: Session) -> list[tuple[str, int]]:
 
 
 def category_words(session: Session) -> list[str]:
-    """Each category once, from one place of the index to the next: no row is counted."""
-    first = select(func.min(L.category).label("word")).cte(recursive=True)
-    following = select(func.min(L.category)).where(L.category > first.c.word).scalar_subquery()
-    words = first.union_all(select(following).where(first.c.word.is_not(None)))
-    return list(session.execute(select(words.c.word).where(words.c.word.is_not(None))).scalars())
+    """Each category once, in order."""
+    return list(session.execute(CATEGORY_WORDS).scalars())
 
 
 def _rows(

@@ -62,7 +62,7 @@ def grouped(text: str) -> str:
 
 
 def _with_true_minus(text: str) -> str:
-    """"-1.5" with a true minus sign; nothing before a zero."""
+    """ "-1.5" with a true minus sign; nothing before a zero."""
     return MINUS + text[1:] if text.strip("-0.") else text[1:]
 
 

@@ -143,7 +143,7 @@ def test_many_load_points_are_drawn_sparsely_side_by_side_and_whole_alone():
     assert [len(p.x) for p in spec.panels[0].points] == [12, 5]
     assert spec.panels[0].points[0].x[-1] == pytest.approx(2.5)
     assert spec.notes
-    assert len(spec.table.rows) == 45
+    assert len(spec.table.rows) == 17
     assert len(along_the_load(reduction(40)).panels[0].points[0].x) == 40
 
 
