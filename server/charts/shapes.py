@@ -86,7 +86,13 @@ def polygon_d(points: Iterable[tuple[float, float]]) -> str:
 
 
 def polyline_d(points: Iterable[tuple[float, float]]) -> str:
-    return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
+    """Straight lines, each from where the last one ends as rounded: shorter, and without drift."""
+    places = [(round(10 * x), round(10 * y)) for x, y in points]
+    x, y = places[0]
+    steps = (v for (a, b), (c, d) in pairwise(places) for v in (c - a, d - b))
+    words = (f"{step / 10:g}" for step in steps)
+    rest = "".join(word if word[0] == "-" else f" {word}" for word in words)
+    return f"M{px(x / 10)} {px(y / 10)}" + (f"l{rest.lstrip()}" if rest else "")
 
 
 def diamond_d(x: float, y: float, half: float) -> str:

@@ -27,6 +27,7 @@ HEIGHT_TRACE = 168.0
 GAP = 32.0
 X_LABEL = 17.0
 GUTTER = 52.0
+MANY = 60  # points of one kind in a panel
 
 
 def draw_curves(
@@ -176,17 +177,20 @@ def _line(line: Line, x: Scale, y: Scale) -> str:
 
 
 def _points(points: Points, x: Scale, y: Scale) -> str:
+    # Many are a cloud: half a pixel is not seen in it, and a third of the bytes are saved.
+    place = round if len(points.x) > MANY else float
+    half_mark = 3.0 if len(points.x) > MANY else 3.5
     bars = ""
     for a, b, half in zip(
         points.x, points.y, points.half_width or (None,) * len(points.x), strict=True
     ):
         if half is not None and half * abs(y.factor) > 5:
-            top, bottom = _clamped(b + half, y), _clamped(b - half, y)
-            bars += f"M{px(x.at(a) - 3)} {px(top)}h6m-3 0V{px(bottom)}m-3 0h6"
+            top, bottom = place(_clamped(b + half, y)), place(_clamped(b - half, y))
+            bars += f"M{px(place(x.at(a)) - 3)} {px(top)}h6m-3 0V{px(bottom)}m-3 0h6"
     drawn = path(bars, "hr") if bars else ""
-    places = [(x.at(a), y.at(b)) for a, b in zip(points.x, points.y, strict=True)]
+    places = [(place(x.at(a)), place(y.at(b))) for a, b in zip(points.x, points.y, strict=True)]
     if points.marker == "cross":
-        return drawn + path("".join(cross_d(a, b) for a, b in places), "hr")
+        return drawn + path("".join(cross_d(a, b, half_mark) for a, b in places), "hr")
     return drawn + path("".join(marker_d(points.marker, a, b) for a, b in places), "f")
 
 

@@ -215,18 +215,24 @@ def _residual_panel(q: LoadQuantity, rows: list[tuple[LoadPoint, float]]) -> Cur
 def _residual_table(
     shown: Sequence[tuple[LoadQuantity, list[tuple[LoadPoint, float]]]],
 ) -> FigureTable:
+    """One row a load: what was measured there stands in the table of loads."""
+    points = list({id(p): p for _, rows in shown for p, _ in rows}.values())
+    residuals = [(q, {id(p): residual for p, residual in rows}) for q, rows in shown]
+
+    def words(q: LoadQuantity, point: LoadPoint, residual: float | None) -> str:
+        if residual is None:
+            return "no fit"
+        return show_quantity(residual, getattr(point, q.u_field), q.si_unit)
+
     return FigureTable(
         caption="Measured minus fitted, with the reading's 95 % scatter",
-        headers=("Figure", "Torque", "Measured", "Minus fitted"),
+        headers=("Torque", *(q.label.capitalize() for q, _ in shown)),
         rows=tuple(
             (
-                q.label,
                 show_quantity(p.torque_nm, p.u_torque_nm, "N m"),
-                show_quantity(getattr(p, q.field), getattr(p, q.u_field), q.si_unit),
-                show_quantity(residual, getattr(p, q.u_field), q.si_unit),
+                *(words(q, p, found.get(id(p))) for q, found in residuals),
             )
-            for q, rows in shown
-            for p, residual in rows
+            for p in points
         ),
-        numeric=frozenset({1, 2, 3}),
+        numeric=frozenset(range(len(shown) + 1)),
     )

@@ -54,13 +54,13 @@ def n_drawn(spec: FigureSpec) -> int:
 
 
 def _thin(trace: dict[str, Any]) -> None:
-    """A long line over time without the points that no screen tells apart, a tenth of a pixel."""
+    """A long line over time without the points that no screen tells apart."""
     x, y = trace["x"], trace["y"]
     if len(x) <= LONG_LINE or None in y:
         return
     width, height = (max(x) - min(x)) or 1.0, (max(y) - min(y)) or 1.0
     scale_x, scale_y = WIDE_PX / width, TRACE_PX / height
-    kept = thinned([(a * scale_x, b * scale_y) for a, b in zip(x, y, strict=True)], 0.1)
+    kept = thinned([(a * scale_x, b * scale_y) for a, b in zip(x, y, strict=True)])
     trace["x"] = [a / scale_x for a, _ in kept]
     trace["y"] = [b / scale_y for _, b in kept]
 

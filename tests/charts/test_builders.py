@@ -209,7 +209,7 @@ def test_residuals_are_measured_minus_fitted():
     assert panel.points[0].y == pytest.approx([10.0] * 8, abs=0.5)
     assert panel.y.low < 0 < panel.y.high
     # the curve is made of straight lines between its points, hence the half watt
-    assert len(fit_residuals(shifted).table.rows) == 32
+    assert [len(row) for row in fit_residuals(shifted).table.rows] == [5] * 8
 
 
 def test_where_a_torque_is_met_twice_the_nearer_speed_counts():
