@@ -139,7 +139,7 @@ def marker_d(marker: str, x: float, y: float, size: float = 4.5) -> str:
 
 
 def thinned(
-    points: list[tuple[float, float]], tolerance: float = 0.25
+    points: list[tuple[float, float]], tolerance: float = 0.4
 ) -> list[tuple[float, float]]:
     """Fewer points of a line, in one pass: none off by more than `tolerance` px upright.
 

@@ -55,7 +55,7 @@ ROWS = select(*COLUMNS)
 SHOWN = frozenset(column.key for column in COLUMNS)
 
 
-def _category_words() -> Select[tuple[str]]:
+def _category_words() -> Select[str]:
     """From one category's place in the index to the next one's: no row is counted."""
     first = select(func.min(L.category).label("word")).cte(recursive=True)
     following = select(func.min(L.category)).where(L.category > first.c.word).scalar_subquery()
