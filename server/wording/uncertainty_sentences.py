@@ -1,6 +1,6 @@
 """Why an interval was made by drawing, and what to improve first, in words."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import sqrt
 
 from server.model.budget import BudgetLine
@@ -9,6 +9,8 @@ from server.model.words import MetricName
 from server.wording.labels import metric_label
 
 OUTWEIGHS = 0.5  # of the variance
+FEW = 3  # figures are named; more are counted
+NO_BELL = "limits, noise and a curved answer to errors add up to no bell shape"
 
 
 def interval_drawn(evidence: dict[str, JsonValue]) -> tuple[str, str]:
@@ -26,20 +28,32 @@ def interval_drawn(evidence: dict[str, JsonValue]) -> tuple[str, str]:
             flat.setdefault(str(item.get("component")), []).append(label)
         else:
             curved.append(label)
+    n = len(curved) + sum(len(labels) for labels in flat.values())
+    why = "; ".join(_named_reasons(flat, curved) if n <= FEW else _counted_reasons(flat, curved))
+    where = "These intervals" if n <= FEW else f"The intervals of {n} figures"
+    return (
+        f"{where} were made by drawing errors (JCGM 101), not to first order: "
+        f"{why or 'the figures are not named'}.",
+        "Nothing to do: the interval shown is the one that holds"
+        + ("." if n <= FEW else ", and the page of each figure says how it was made."),
+    )
+
+
+def _named_reasons(flat: Mapping[str, list[str]], curved: Sequence[str]) -> list[str]:
     reasons = [
         f"one component with limits (“{component}”) outweighs the others in {_listed(labels)}"
         for component, labels in flat.items()
     ]
-    if curved:
-        reasons.append(
-            "limits, noise and a curved answer to errors add up to no bell shape in "
-            + _listed(curved)
-        )
-    why = "; ".join(reasons) or "the figures are not named"
-    return (
-        f"These intervals were made by drawing errors (JCGM 101), not to first order: {why}.",
-        "Nothing to do: the interval shown is the one that holds.",
-    )
+    return [*reasons, f"{NO_BELL} in {_listed(curved)}"] if curved else reasons
+
+
+def _counted_reasons(flat: Mapping[str, list[str]], curved: Sequence[str]) -> list[str]:
+    reasons = []
+    if flat:
+        n = sum(len(labels) for labels in flat.values())
+        named = ", ".join(f"“{component}”" for component in flat)
+        reasons.append(f"one component with limits outweighs the others in {n} ({named})")
+    return [*reasons, f"{NO_BELL} in {len(curved)}"] if curved else reasons
 
 
 def improve_first(budget: Sequence[BudgetLine]) -> str | None:
