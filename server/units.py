@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 _HERE = Path(__file__).parent
 
+# Kinds that a bench file states and no log has a column of: their units say nothing of a header.
+_NEVER_LOGGED = frozenset({"angle", "resistance", "temperature_coefficient"})
 _FORCES = {
     "N": ("newton", ()),
     "mN": ("millinewton", ()),
@@ -163,9 +165,10 @@ def find_unit(text: str, kind: str) -> str | None:
 
 
 def kinds_of(text: str) -> tuple[str, ...]:
-    """Every kind that knows this spelling; those that tell capitals apart first."""
+    """Every kind that a log may have and that knows this spelling; those that tell capitals apart
+    first."""
     folded = fold(text)
-    table, _ = _table()
+    table = {name: kind for name, kind in _table()[0].items() if name not in _NEVER_LOGGED}
     exact = [name for name, kind in table.items() if folded in kind.exact]
     loose = [
         name
@@ -178,7 +181,8 @@ def kinds_of(text: str) -> tuple[str, ...]:
 def is_spelled_out(text: str) -> bool:
     """Whether this is a unit with its capitals as they should be; "n" is no newton."""
     folded = fold(text)
-    return any(folded in kind.exact for kind in _table()[0].values())
+    table = _table()[0]
+    return any(folded in kind.exact for name, kind in table.items() if name not in _NEVER_LOGGED)
 
 
 @lru_cache(maxsize=2048)

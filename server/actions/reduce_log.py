@@ -33,10 +33,12 @@ def limits_of(settings: Settings) -> ReadLimits:
 def options_for(bench: Bench) -> ReductionOptions:
     """What changes the figures beside recording, plate and rig."""
     tested_on = bench.run.tested_on
+    is_warmth_known = any(i.temperature_coefficient_per_k for i in bench.rig.instruments)
     return ReductionOptions(
         tested_on=tested_on.isoformat() if tested_on else None,
         rows_are_points=bench.run.source in NOTED,
         added_inertia_kg_m2=bench.run.added_inertia_kg_m2,
+        ambient_k=bench.run.ambient_k if is_warmth_known else None,
     )
 
 

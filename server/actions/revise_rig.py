@@ -6,10 +6,9 @@ from sqlalchemy.orm import Session
 from server.errors import NotAllowed, NotFound
 from server.model.bench import Rig
 from server.model.views import Stored, Tester
-from server.store.identity import content_sha256
 from server.store.journal import by
-from server.store.matching import add_rig_revision, current_rig
-from server.store.shapes import rig_of, rig_values
+from server.store.matching import add_rig_revision, current_rig, rig_sha256
+from server.store.shapes import rig_of
 from server.store.tables import RigRow
 
 
@@ -31,6 +30,6 @@ def revise_rig(session: Session, *, rig_id: str, rig: Rig, tester: Tester) -> St
     if row.owner_id != tester.id:
         raise NotAllowed("This rig is another tester's.")
     current = current_rig(session, rig_id=row.id)
-    if current.content_sha256 != content_sha256(rig_values(rig)):
+    if current.content_sha256 != rig_sha256(rig):
         current = add_rig_revision(session, rig, rig_id=row.id, actor=by(tester))
     return Stored(row.public_id, row.slug, rig_of(current), current.number)

@@ -10,6 +10,7 @@ from server.actions.prepare_run import PreparedRun, digest_inputs
 from server.actions.settle_run import settle_run
 from server.errors import Conflict
 from server.model.bench import Bench
+from server.model.later_fields import without_later
 from server.model.views import Tester
 from server.model.words import JobState, RunState
 from server.store.database import insert_if_absent
@@ -170,7 +171,8 @@ def earlier_run(session: Session, *, tester: Tester, key: _Key) -> SubmittedRun 
 
 
 def _request_sha256(upload: StoredUpload, bench: Bench, ids: tuple[str | None, ...]) -> str:
-    return content_sha256({"file": upload.sha256, "bench": asdict(bench), "ids": ids})
+    described = without_later(asdict(bench))
+    return content_sha256({"file": upload.sha256, "bench": described, "ids": ids})
 
 
 def _subject(session: Session, *, chosen: Chosen, bench: Bench, tester: Tester) -> _Subject:

@@ -187,6 +187,8 @@ def instrument(found: Instrument) -> thing_shapes.InstrumentOut:
         calibrated=found.calibrated,
         distribution=found.distribution,
         coverage_factor=found.coverage_factor,
+        temperature_coefficient=found.temperature_coefficient_per_k,
+        reference_temperature=found.reference_temperature_k,
     )
 
 

@@ -164,10 +164,16 @@ class InstrumentIn(In):
     calibrated: date | None = Field(None, examples=["2026-03-14"])
     distribution: str | None = Field(None, pattern="^(normal|rectangular|triangular)$")
     coverage_factor: float | None = Field(None, gt=0, le=100, allow_inf_nan=False)
+    temperature_coefficient: QuantityText | None = Field(None, examples=["0.02 %/K"])
+    reference_temperature: QuantityText | None = Field(None, examples=["23 °C"])
 
 
 class InstrumentOut(Out):
-    """`range` and `resolution` are in the channel's SI unit; fractions are fractions."""
+    """`range` and `resolution` are in the channel's SI unit; fractions are fractions.
+
+    `temperature_coefficient`: of reading per kelvin away from `reference_temperature` (K), which
+    is 296.15 K where none is stated.
+    """
 
     channel: str
     name: str | None
@@ -179,6 +185,8 @@ class InstrumentOut(Out):
     calibrated: date | None
     distribution: str | None
     coverage_factor: float | None
+    temperature_coefficient: float | None = None
+    reference_temperature: float | None = None
 
 
 class RigIn(In):

@@ -234,4 +234,8 @@ def instrument_fields(channel: Channel) -> dict[str, FieldSpec]:
         "calibrated": FieldSpec("calibrated", day),
         "distribution": FieldSpec("distribution", _word("normal", "rectangular", "triangular")),
         "coverage_factor": FieldSpec("coverage_factor", _coverage_factor),
+        "temperature_coefficient": _spec(
+            "temperature_coefficient_per_k", "temperature_coefficient", not_negative
+        ),
+        "reference_temperature": _spec("reference_temperature_k", "temperature"),
     }

@@ -11,6 +11,8 @@ from server.model.words import AbsorberType, Channel, MotorFamily, RunKind, Sour
 
 Typed = dict[str, str]
 
+REFERENCE_K = 296.15  # 23 °C, where data sheets state accuracy; common practice, no source
+
 
 @dataclass(frozen=True, slots=True)
 class Plate:
@@ -34,6 +36,8 @@ class Instrument:
 
     `of_reading` and `of_range` are fractions; `range`, `digits_si` and `resolution` are in the
     channel's SI unit. `digits` is the count of last digits, each worth one `resolution`.
+    `temperature_coefficient_per_k` is the limit of a gain error for each kelvin away from
+    `reference_temperature_k` (`REFERENCE_K` where none is given).
     """
 
     channel: Channel
@@ -46,6 +50,8 @@ class Instrument:
     calibrated: date | None = None
     distribution: str | None = None
     coverage_factor: float | None = None
+    temperature_coefficient_per_k: float | None = None
+    reference_temperature_k: float | None = None
     typed: Typed = field(default_factory=dict)
 
 

@@ -86,13 +86,15 @@ class Trace:
 class ReductionOptions:
     """What changes the figures beside recording, plate and rig. Part of the input digest.
 
-    `rows_are_points`: each row is a load by itself, noted by hand or off a video.
+    `rows_are_points`: each row is a load by itself, noted by hand or off a video. `ambient_k`
+    counts where an instrument states a temperature coefficient, and is None where none does.
     """
 
     tested_on: str | None = None
     min_dwell_s: float = 0.5
     rows_are_points: bool = False
     added_inertia_kg_m2: float | None = None
+    ambient_k: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

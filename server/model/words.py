@@ -164,6 +164,7 @@ class FindingCode(StrEnum):
     TOO_FEW_POINTS = "too_few_points"
     INERTIA_UNKNOWN = "inertia_unknown"
     INTERVAL_DRAWN = "interval_drawn"
+    AMBIENT_UNKNOWN = "ambient_unknown"
 
 
 class MetricName(StrEnum):

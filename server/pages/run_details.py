@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from server.charts.figure import FigureTable
-from server.model.bench import Instrument, Rig
+from server.model.bench import REFERENCE_K, Instrument, Rig
 from server.model.measured import JsonValue
 from server.model.recording import Column
 from server.model.results import Reduction
@@ -13,6 +13,8 @@ from server.pages.shapes import Value
 from server.wording.counts import count_of, show_date
 from server.wording.figures import NOT_STATED, show_plain, show_quantity, unbroken
 from server.wording.labels import channel_word
+
+ICE_POINT_K = 273.15
 
 
 def method_values(view: RunView) -> tuple[Value, ...]:
@@ -115,6 +117,11 @@ def _instrument(one: Instrument) -> tuple[str, ...]:
         parts.append(f"{show_plain(one.of_range, '')} of range")
     if one.digits:
         parts.append(f"{one.digits:g} digits")
+    if one.temperature_coefficient_per_k:
+        typed = one.typed.get("temperature_coefficient_per_k")
+        per_k = f"{show_plain(one.temperature_coefficient_per_k, '')} of reading per K"
+        from_c = (one.reference_temperature_k or REFERENCE_K) - ICE_POINT_K
+        parts.append(f"{unbroken(typed) if typed else per_k} from {from_c:g}\u00a0°C")
     measures = channel_word(one.channel)
     reach = NOT_STATED
     if one.range is not None:

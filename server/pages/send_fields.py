@@ -162,6 +162,12 @@ def instrument_fields(number: int) -> tuple[Field, ...]:
         Field(f"{start}.of_range", "% of range", example="0.1 %"),
         Field(f"{start}.resolution", "Last digit", example="0.01 A"),
         Field(f"{start}.digits", "Digits", example="3"),
+        Field(
+            f"{start}.temperature_coefficient",
+            "Of reading per kelvin",
+            "Away from 23 °C; counts where the ambient is stated.",
+            "0.02 %/K",
+        ),
         Field(f"{start}.calibrated", "Calibrated", kind="date"),
     )
 

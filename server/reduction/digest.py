@@ -5,6 +5,7 @@ import json
 from dataclasses import asdict
 
 from server.model.bench import Plate, Rig
+from server.model.later_fields import without_later
 from server.model.results import ReductionOptions
 from server.model.words import RunKind
 
@@ -33,7 +34,7 @@ def input_digest(
         "recording": recording_digest,
         "kind": kind.value,
         "plate": _bare(asdict(plate)),
-        "rig": _bare(asdict(rig)),
+        "rig": _bare(without_later(asdict(rig))),
         # What is off is left out: an option added later changes no digest made before.
         "options": {
             k: v

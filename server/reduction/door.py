@@ -62,4 +62,6 @@ def reduce_run(
     if kind is not RunKind.BRAKE:
         return reduction
     motor = cast(Describe, import_module("server.reduction.motors.describe").motor_of_run)
-    return replace(reduction, motor=motor(reduction, plate=plate, rig=rig))
+    return replace(
+        reduction, motor=motor(reduction, plate=plate, rig=rig, ambient_k=options.ambient_k)
+    )

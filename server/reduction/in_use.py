@@ -58,7 +58,7 @@ def reduce_in_use(
     drive = run.input_w if run.input_w is not None else run.drive
     found = states_of_rows(speed, on) if by_row else steady_stretches(blocks, speed, run.drive, on)
     chosen = longest(found, drive)
-    errors = rig_errors(rig)
+    errors = rig_errors(rig, options.ambient_k)
     metrics = {}
     if chosen is not None:
         rows = chosen.blocks

@@ -58,7 +58,7 @@ def reduce_locked_rotor(
     is_held, is_off = _held(run, plate)
     found = _stretches(run, is_held, by_row=by_row)
     chosen = longest(found, run.input_w if run.input_w is not None else run.drive)
-    errors = rig_errors(rig)
+    errors = rig_errors(rig, options.ambient_k)
     metrics: dict[MetricName, Metric] = {}
     if chosen is not None:
         rows = chosen.blocks

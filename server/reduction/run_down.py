@@ -58,7 +58,7 @@ def reduce_run_down(
     groups = by_pace(pieces) if added is not None else None
     bare = pieces if groups is None else groups[0]
     coast = fit_coast(bare)
-    errors = rig_errors(rig)
+    errors = rig_errors(rig, options.ambient_k)
     metrics: dict[MetricName, Metric] = {}
     points: tuple[LoadPoint, ...] = ()
     reason = NO_FALL

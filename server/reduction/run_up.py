@@ -72,7 +72,7 @@ def reduce_run_up(
     run = read_electrical(recording, plate=plate, rig=rig, with_torque=False)
     turning = read_turning(run)
     legs = rises(turning)[:1]
-    errors = rig_errors(rig)
+    errors = rig_errors(rig, options.ambient_k)
     metrics: dict[MetricName, Metric] = {M.FREE_SPEED: _free_speed(turning, legs, errors)}
     points: tuple[LoadPoint, ...] = ()
     curves: tuple[Curve, ...] = ()

@@ -6,6 +6,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from server.model.bench import Appliance, Claim, Plate, Rig, Specimen
+from server.model.later_fields import without_later
 from server.store.database import insert_if_absent
 from server.store.identity import content_sha256, match_key, new_public_id, slug_of
 from server.store.journal import Actor, now, record
@@ -206,6 +207,11 @@ def current_rig(session: Session, *, rig_id: int) -> RigRevisionRow:
     ).scalar_one()
 
 
+def rig_sha256(rig: Rig) -> str:
+    """Digest of what a rig's description says; what it leaves unsaid is not in it."""
+    return content_sha256(without_later(rig_values(rig)))
+
+
 def rig_for(session: Session, rig: Rig, *, actor: Actor) -> RigRevisionRow:
     """The tester's rig that says the same; one of the same name takes a new revision; else new."""
     own = (
@@ -215,7 +221,7 @@ def rig_for(session: Session, rig: Rig, *, actor: Actor) -> RigRevisionRow:
         .order_by(RigRevisionRow.id.desc())
         .limit(1)
     )
-    sha256 = content_sha256(rig_values(rig))
+    sha256 = rig_sha256(rig)
     same = session.execute(own.where(RigRevisionRow.content_sha256 == sha256)).scalar_one_or_none()
     if same is not None:
         return same
@@ -246,7 +252,7 @@ def add_rig_revision(session: Session, rig: Rig, *, rig_id: int, actor: Actor) -
     row = RigRevisionRow(
         rig_id=rig_id,
         number=(last or 0) + 1,
-        content_sha256=content_sha256(rig_values(rig)),
+        content_sha256=rig_sha256(rig),
         created_by_id=actor.tester_id,
         created_at=now(),
         **rig_values(rig),

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from server.model.measured import Finding
 from server.model.words import FindingCode
 from server.wording import finding_sentences as sentences
-from server.wording import uncertainty_sentences
+from server.wording import rig_sentences, uncertainty_sentences
 
 Evidence = sentences.Evidence
 
@@ -70,4 +70,5 @@ _WRITERS: dict[FindingCode, Callable[[Evidence], tuple[str, str]]] = {
     FindingCode.TOO_FEW_POINTS: sentences.few_points,
     FindingCode.INERTIA_UNKNOWN: sentences.inertia_unknown,
     FindingCode.INTERVAL_DRAWN: uncertainty_sentences.interval_drawn,
+    FindingCode.AMBIENT_UNKNOWN: rig_sentences.ambient_unknown,
 }

@@ -55,7 +55,7 @@ PUBLIC_FIELDS = {
     thing_shapes.SpecimenOut: "id appliance label condition hours brushes_run_in obtained",
     thing_shapes.InstrumentOut: (
         "channel name of_reading range of_range digits resolution calibrated distribution "
-        "coverage_factor"
+        "coverage_factor temperature_coefficient reference_temperature"
     ),
     thing_shapes.DragOut: "speed torque",
     thing_shapes.RigOut: (

@@ -30,7 +30,8 @@ def record_findings(
 def recording_findings(
     ordered: Ordered, recording: Recording, *, rig: Rig, options: ReductionOptions
 ) -> tuple[Finding, ...]:
-    """What holds for runs of any kind: last line cut, time out of order, calibration dates."""
+    """What holds for runs of any kind: last line cut, time out of order, calibration dates,
+    and an ambient that is missed."""
     found = []
     cut = recording.notes.get("last_line_cut")
     if cut is not None:
@@ -47,7 +48,7 @@ def recording_findings(
             "is_clock_coarse": ordered.is_clock_coarse,
         }
         found.append(Finding(FindingCode.TIME_DISORDERED, Severity.INFO, evidence))
-    return (*found, *_calibration(rig, options))
+    return (*found, *_calibration(rig, options), *_ambient(rig, options))
 
 
 def _overloads(recording: Recording) -> list[Finding]:
@@ -72,6 +73,14 @@ def _dropped(recording: Recording) -> list[Finding]:
         return []
     evidence: dict[str, JsonValue] = {"n_without_time": n, "n_rows": recording.time_s.size}
     return [Finding(FindingCode.TIME_DISORDERED, Severity.INFO, evidence)]
+
+
+def _ambient(rig: Rig, options: ReductionOptions) -> list[Finding]:
+    """Temperature coefficients that say nothing, as the ambient is not known."""
+    stated = {i.channel.value: None for i in rig.instruments if i.temperature_coefficient_per_k}
+    if options.ambient_k is not None or not stated:
+        return []
+    return [Finding(FindingCode.AMBIENT_UNKNOWN, Severity.INFO, {"channels": list(stated)})]
 
 
 def _calibration(rig: Rig, options: ReductionOptions) -> list[Finding]:

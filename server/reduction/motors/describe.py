@@ -41,14 +41,15 @@ def fit_motor(
     rig: Rig,
     torque_channel: Channel = Channel.TORQUE,
     metrics: Mapping[MetricName, Metric] | None = None,
+    ambient_k: float | None = None,
 ) -> MotorFit:
     """Fit the physics of a motor to a run's load points, and say what follows from it.
 
     Parameters
     ----------
     points : load points of a brake run. plate : family, supply, voltage, frequency, current.
-    rig, torque_channel : for the instruments' limits. metrics : figures to carry to plate
-        voltage; None leaves that out.
+    rig, torque_channel, ambient_k : for the instruments' limits. metrics : figures to carry to
+        plate voltage; None leaves that out.
 
     Returns
     -------
@@ -65,7 +66,7 @@ def fit_motor(
     observed = observe(points, plate)
     if isinstance(observed, str):
         return _nothing(plate, observed)
-    errors = run_errors(rig, torque_channel, is_ac=observed.is_ac)
+    errors = run_errors(rig, torque_channel, is_ac=observed.is_ac, ambient_k=ambient_k)
     choice = choose_law(observed, plate.motor_family, errors)
     if isinstance(choice, str):
         return _nothing(plate, choice)
@@ -79,7 +80,9 @@ def fit_motor(
     return replace(found, warming=repeat_of_the_first(points))
 
 
-def motor_of_run(reduction: Reduction, *, plate: Plate, rig: Rig) -> MotorFit:
+def motor_of_run(
+    reduction: Reduction, *, plate: Plate, rig: Rig, ambient_k: float | None = None
+) -> MotorFit:
     """The motor's model of a reduced brake run. Never raises: a fit that fails is a reason."""
     is_force = Channel.FORCE in reduction.channels_used
     # Odd logs overflow on the way; what is not finite in the end is refused by the steps.
@@ -91,6 +94,7 @@ def motor_of_run(reduction: Reduction, *, plate: Plate, rig: Rig) -> MotorFit:
                 rig=rig,
                 torque_channel=Channel.FORCE if is_force else Channel.TORQUE,
                 metrics=reduction.metrics,
+                ambient_k=ambient_k,
             )
         except np.linalg.LinAlgError:
             return _nothing(plate, "the fit's equations have no solution")

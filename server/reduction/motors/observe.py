@@ -61,13 +61,15 @@ def observe(points: Sequence[LoadPoint], plate: Plate) -> Observed | str:
     return _arrays(usable, plate, is_ac=is_ac)
 
 
-def run_errors(rig: Rig, torque_channel: Channel, *, is_ac: bool) -> tuple[RunError, ...]:
+def run_errors(
+    rig: Rig, torque_channel: Channel, *, is_ac: bool, ambient_k: float | None = None
+) -> tuple[RunError, ...]:
     """The instruments' limits as errors shared by all points of the run."""
     found: list[RunError] = []
     for channel in (Channel.VOLTAGE, Channel.SPEED, Channel.CURRENT, Channel.POWER):
         if channel is not Channel.POWER or is_ac:
-            found += _of_limits(channel, channel_limits(rig, channel))
-    found += _of_limits(Channel.TORQUE, torque_limits(rig, torque_channel))
+            found += _of_limits(channel, channel_limits(rig, channel, ambient_k))
+    found += _of_limits(Channel.TORQUE, torque_limits(rig, torque_channel, ambient_k))
     if torque_channel is Channel.FORCE and rig.arm_uncertainty_rel is not None:
         found.append(RunError(Channel.TORQUE, gain=rig.arm_uncertainty_rel))
     return tuple(found)

@@ -56,7 +56,9 @@ def with_uncertainties(
     seed = seed_of_input(recording, plate=plate, rig=rig, options=options)
     # A run of nonsense divides by nothing: what is not finite is no uncertainty, and left out.
     with np.errstate(all="ignore"):
-        judged = brake_uncertainties(worked, worked.metrics, plate=plate, rig=rig, seed=seed)
+        judged = brake_uncertainties(
+            worked, worked.metrics, plate=plate, rig=rig, seed=seed, ambient_k=options.ambient_k
+        )
     metrics = {
         name: _judged_metric(metric, judged[name]) if name in judged else metric
         for name, metric in worked.metrics.items()
@@ -83,11 +85,17 @@ def drawn_finding(judged: Mapping[MetricName, Judged]) -> tuple[Finding, ...]:
 
 
 def brake_uncertainties(
-    worked: Worked, metrics: Mapping[MetricName, Metric], *, plate: Plate, rig: Rig, seed: int
+    worked: Worked,
+    metrics: Mapping[MetricName, Metric],
+    *,
+    plate: Plate,
+    rig: Rig,
+    seed: int,
+    ambient_k: float | None = None,
 ) -> dict[MetricName, Judged]:
     """Uncertainty of every figure of a brake run that has a value."""
     values = {n: m.value for n, m in metrics.items() if m.value is not None}
-    model = brake_model(worked, metrics, plate=plate, rig=rig)
+    model = brake_model(worked, metrics, plate=plate, rig=rig, ambient_k=ambient_k)
     momentary = worked.momentary
     bias = {M.SHAFT_POWER_MAX_MOMENTARY: momentary.shaft_bias_w}
     bias[M.BRAKE_READING_WHILE_SLOWING] = momentary.brake_bias_w
@@ -107,7 +115,12 @@ def _judged_metric(metric: Metric, judged: Judged) -> Metric:
 
 
 def brake_model(
-    worked: Worked, metrics: Mapping[MetricName, Metric], *, plate: Plate, rig: Rig
+    worked: Worked,
+    metrics: Mapping[MetricName, Metric],
+    *,
+    plate: Plate,
+    rig: Rig,
+    ambient_k: float | None = None,
 ) -> RunModel:
     """The figures of a brake run as a function of the errors its rig states and its scatter."""
     signals = worked.signals
@@ -118,7 +131,9 @@ def brake_model(
     elif signals.voltage is not None and signals.current is not None:
         used += [Channel.VOLTAGE]
     used += [Channel.CURRENT]
-    errors = run_errors(rig, worked.zero, torque_channel=signals.torque_channel, used=used)
+    errors = run_errors(
+        rig, worked.zero, torque_channel=signals.torque_channel, used=used, ambient_k=ambient_k
+    )
     if not worked.points:
         return RunModel(errors, None, None, windows=_windows(worked))
     table = point_table(

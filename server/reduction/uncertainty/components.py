@@ -6,7 +6,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from server.model.bench import Instrument, Rig
+from server.model.bench import REFERENCE_K, Instrument, Rig
 from server.model.words import Channel
 from server.reduction.arrays import Floats
 
@@ -108,17 +108,19 @@ class RigErrors:
         return self.channels.get(channel, ChannelErrors())
 
 
-def instrument_errors(instrument: Instrument) -> ChannelErrors:
+def instrument_errors(instrument: Instrument, ambient_k: float | None = None) -> ChannelErrors:
     """Turn an accuracy statement into independent components of Type B.
 
     Model:  "% of reading" a: a gain within +- a;  "% of range" b: an offset within +- b range;
-            d digits: an offset within +- d r;  resolution r: within +- r / 2 at each reading
+            d digits: an offset within +- d r;  resolution r: within +- r / 2 at each reading;
+            temperature coefficient c: a gain within +- c |t_ambient - t_reference|
 
     Parameters
     ----------
     instrument : as stated. With nothing more said the figures are limits of a rectangular
         distribution; with distribution "normal" they are expanded uncertainties, divided by the
-        coverage factor (2 where none is given).
+        coverage factor (2 where none is given). A temperature coefficient is a limit always.
+    ambient_k : temperature of the instruments, K; unknown, the coefficient gives no component.
 
     Returns
     -------
@@ -139,26 +141,41 @@ def instrument_errors(instrument: Instrument) -> ChannelErrors:
         f"{channel}: % of range": (instrument.of_range or 0.0) * (instrument.range or 0.0),
         f"{channel}: digits": (instrument.digits or 0.0) * resolution,
     }
-    gain, *offset = (_stated(name, value, instrument) for name, value in stated.items())
+    of_reading, *offset = (_stated(name, value, instrument) for name, value in stated.items())
+    gain = (of_reading, _warmth(instrument, ambient_k))
     rounding = Component.within(f"{channel}: resolution", resolution / 2)
     return ChannelErrors(
-        gain=(gain,) if gain is not None else (),
+        gain=tuple(c for c in gain if c is not None),
         offset=tuple(c for c in offset if c is not None),
         resolution=rounding if resolution > 0 else None,
     )
 
 
-def rig_errors(rig: Rig) -> RigErrors:
+def rig_errors(rig: Rig, ambient_k: float | None = None) -> RigErrors:
     """Every component that a rig's description states, the first instrument of each channel."""
     channels: dict[Channel, ChannelErrors] = {}
     for instrument in rig.instruments:
-        channels.setdefault(instrument.channel, instrument_errors(instrument))
+        channels.setdefault(instrument.channel, instrument_errors(instrument, ambient_k))
     return RigErrors(
         channels=channels,
         arm=_relative("arm length", rig.arm_uncertainty_rel),
         inertia=_relative("moment of inertia", rig.inertia_uncertainty_rel),
         drag=_relative("drag before the sensor", rig.drag_uncertainty_rel),
     )
+
+
+def away_k(instrument: Instrument, ambient_k: float | None) -> float:
+    """How far the ambient is from where the accuracy is stated; 0 where it is not known."""
+    if ambient_k is None:
+        return 0.0
+    return abs(ambient_k - (instrument.reference_temperature_k or REFERENCE_K))
+
+
+def _warmth(instrument: Instrument, ambient_k: float | None) -> Component | None:
+    limit = (instrument.temperature_coefficient_per_k or 0.0) * away_k(instrument, ambient_k)
+    if limit <= 0:
+        return None
+    return Component.within(f"{instrument.channel.value}: temperature coefficient", limit)
 
 
 def _stated(name: str, value: float, instrument: Instrument) -> Component | None:

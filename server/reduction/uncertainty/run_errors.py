@@ -72,7 +72,12 @@ class RunErrors:
 
 
 def run_errors(
-    rig: Rig, zero: Zero, *, torque_channel: Channel, used: Sequence[Channel]
+    rig: Rig,
+    zero: Zero,
+    *,
+    torque_channel: Channel,
+    used: Sequence[Channel],
+    ambient_k: float | None = None,
 ) -> RunErrors:
     """Collect the components that act on a brake run.
 
@@ -83,12 +88,13 @@ def run_errors(
         sensor is taken off with it and is no component; its scatter and its drift are.
     torque_channel : torque or force; the arm counts with force only.
     used : electrical channels that figures are made from.
+    ambient_k : temperature of the instruments, K, where it is known.
 
     Returns
     -------
     RunErrors, in a fixed order: the same rig gives the same draws.
     """
-    stated = rig_errors(rig)
+    stated = rig_errors(rig, ambient_k)
     is_force = torque_channel is Channel.FORCE
     found: list[tuple[Component, Role]] = []
     if is_force and stated.arm is not None:
