@@ -145,31 +145,36 @@ def specimen(stored: Stored[Specimen], appliance_id: str | None) -> thing_shapes
 
 def rig(stored: Stored[Rig]) -> thing_shapes.RigOut:
     found = stored.content
+
+    def given(field: str, unit: str) -> shapes.QuantityOut | None:
+        return quantity(getattr(found, field), unit, found.typed.get(field))
+
     return thing_shapes.RigOut(
         id=stored.public_id,
         slug=stored.slug,
         revision=stored.revision,
         name=found.name,
         absorber=found.absorber.value if found.absorber is not None else None,
-        arm=quantity(found.arm_m, "m", found.typed.get("arm_m")),
-        inertia=quantity(found.inertia_kg_m2, "kg m^2", found.typed.get("inertia_kg_m2")),
-        rotor_inertia=quantity(
-            found.rotor_inertia_kg_m2, "kg m^2", found.typed.get("rotor_inertia_kg_m2")
-        ),
+        arm=given("arm_m", "m"),
+        inertia=given("inertia_kg_m2", "kg m^2"),
+        rotor_inertia=given("rotor_inertia_kg_m2", "kg m^2"),
         drag=[thing_shapes.DragOut(speed=w, torque=m) for w, m in found.drag],
         drag_before_sensor=found.drag_before_sensor,
         pulses_per_revolution=found.pulses_per_revolution,
         averaging=shapes.QuantityOut(
             value=found.averaging_s, unit="s", typed=found.typed.get("averaging_s")
         ),
-        meter_bandwidth=quantity(
-            found.meter_bandwidth_hz, "Hz", found.typed.get("meter_bandwidth_hz")
-        ),
+        meter_bandwidth=given("meter_bandwidth_hz", "Hz"),
         meter_true_rms=found.meter_true_rms,
         meter_real_power=found.meter_real_power,
         arm_uncertainty=found.arm_uncertainty_rel,
         inertia_uncertainty=found.inertia_uncertainty_rel,
         drag_uncertainty=found.drag_uncertainty_rel,
+        arm_angle=given("arm_angle_rad", "rad"),
+        arm_angle_uncertainty=given("arm_angle_uncertainty_rad", "rad"),
+        pivot_friction=given("pivot_friction_nm", "N m"),
+        lead_resistance=given("lead_resistance_ohm", "ohm"),
+        lead_resistance_uncertainty=found.lead_resistance_uncertainty_rel,
         instruments=[instrument(one) for one in found.instruments],
     )
 

@@ -207,6 +207,11 @@ class RigIn(In):
     arm_uncertainty: QuantityText | None = Field(None, examples=["0.5 %"])
     inertia_uncertainty: QuantityText | None = Field(None, examples=["5 %"])
     drag_uncertainty: QuantityText | None = Field(None, examples=["10 %"])
+    arm_angle: QuantityText | None = Field(None, examples=["2 deg"])
+    arm_angle_uncertainty: QuantityText | None = Field(None, examples=["1 deg"])
+    pivot_friction: QuantityText | None = Field(None, examples=["0.002 N m"])
+    lead_resistance: QuantityText | None = Field(None, examples=["0.15 ohm"])
+    lead_resistance_uncertainty: QuantityText | None = Field(None, examples=["10 %"])
     instruments: list[InstrumentIn] = Field(default_factory=list, max_length=40)
 
 
@@ -238,4 +243,9 @@ class RigOut(Out):
     arm_uncertainty: float | None
     inertia_uncertainty: float | None
     drag_uncertainty: float | None
+    arm_angle: QuantityOut | None
+    arm_angle_uncertainty: QuantityOut | None
+    pivot_friction: QuantityOut | None
+    lead_resistance: QuantityOut | None
+    lead_resistance_uncertainty: float | None
     instruments: list[InstrumentOut]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
@@ -73,6 +74,16 @@ def not_negative(reader: Reader) -> Reader:
         got = float(reader(value))
         if not got >= 0:
             raise UnitError(f"“{value}” must not be negative.")
+        return got
+
+    return read
+
+
+def _below_square(reader: Reader) -> Reader:
+    def read(value: Any) -> float:
+        got = float(reader(value))
+        if not abs(got) < math.pi / 2:
+            raise UnitError(f"“{value}” leaves no arm; state the departure from square, under 90°.")
         return got
 
     return read
@@ -190,6 +201,13 @@ RIG: dict[str, FieldSpec] = {
     "arm_uncertainty": _spec("arm_uncertainty_rel", "fraction", not_negative),
     "inertia_uncertainty": _spec("inertia_uncertainty_rel", "fraction", not_negative),
     "drag_uncertainty": _spec("drag_uncertainty_rel", "fraction", not_negative),
+    "arm_angle": _spec("arm_angle_rad", "angle", _below_square),
+    "arm_angle_uncertainty": _spec("arm_angle_uncertainty_rad", "angle", not_negative),
+    "pivot_friction": _spec("pivot_friction_nm", "torque", not_negative),
+    "lead_resistance": _spec("lead_resistance_ohm", "resistance", not_negative),
+    "lead_resistance_uncertainty": _spec(
+        "lead_resistance_uncertainty_rel", "fraction", not_negative
+    ),
 }
 CLAIM: dict[str, FieldSpec] = {
     "wording": FieldSpec("wording", text),

@@ -3,6 +3,7 @@
 Every quantity is SI. `typed` keeps what the person wrote, by field name ("10 lbf·in").
 """
 
+import math
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -62,7 +63,9 @@ class Rig:
     `drag` is torque lost before the sensor, (speed_rad_s, torque_nm) pairs in rising speed.
     `inertia_kg_m2` is everything that turns between air gap and torque sensor, the rotor included;
     `rotor_inertia_kg_m2` is the rotor alone. `*_uncertainty_rel` are relative standard
-    uncertainties.
+    uncertainties. `arm_angle_rad` is how far the arm departs from square to the force,
+    `pivot_friction_nm` the limit of a torque that the cradle's bearings may hold back either way,
+    `lead_resistance_ohm` all that lies between where voltage is measured and the motor.
     """
 
     name: str | None = None
@@ -81,7 +84,27 @@ class Rig:
     arm_uncertainty_rel: float | None = None
     inertia_uncertainty_rel: float | None = None
     drag_uncertainty_rel: float | None = None
+    arm_angle_rad: float | None = None
+    arm_angle_uncertainty_rad: float | None = None
+    pivot_friction_nm: float | None = None
+    lead_resistance_ohm: float | None = None
+    lead_resistance_uncertainty_rel: float | None = None
     typed: Typed = field(default_factory=dict)
+
+    @property
+    def effective_arm_m(self) -> float | None:
+        """Length of the arm square to the force, m.
+
+        Model:  arm cos(angle) exp(-u^2 / 2), the mean of arm cos(angle + e), e normal about 0
+
+        Sources
+        -------
+        The mean of a cosine whose angle is uncertain: JCGM 100:2008, F.2.4.4.
+        """
+        if self.arm_m is None:
+            return None
+        u = self.arm_angle_uncertainty_rad or 0.0
+        return self.arm_m * math.cos(self.arm_angle_rad or 0.0) * math.exp(-(u**2) / 2)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,16 @@
 """Fields of the bench file that came after runs were stored, and digests that outlive them."""
 
-LATER_FIELDS = frozenset({"temperature_coefficient_per_k", "reference_temperature_k"})
+LATER_FIELDS = frozenset(
+    {
+        "temperature_coefficient_per_k",
+        "reference_temperature_k",
+        "arm_angle_rad",
+        "arm_angle_uncertainty_rad",
+        "pivot_friction_nm",
+        "lead_resistance_ohm",
+        "lead_resistance_uncertainty_rel",
+    }
+)
 
 
 def without_later(value: object) -> object:

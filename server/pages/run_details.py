@@ -84,7 +84,18 @@ def rig_values(view: RunView) -> tuple[Value, ...]:
         ("Meter reads real power", _yes_no(rig.meter_real_power)),
         ("Revision of the rig", str(view.rig.revision)),
     ]
+    rows[3:3] = _if_stated(rig)
     return tuple(Value(label, text or NOT_STATED, is_missing=text is None) for label, text in rows)
+
+
+def _if_stated(rig: Rig) -> list[tuple[str, str | None]]:
+    """What few rigs state: a row only where there is something to say."""
+    found = [
+        ("Arm off square by", _typed(rig, "arm_angle_rad", rig.arm_angle_rad, "rad")),
+        ("Pivot’s friction", _typed(rig, "pivot_friction_nm", rig.pivot_friction_nm, "N m")),
+        ("Leads", _typed(rig, "lead_resistance_ohm", rig.lead_resistance_ohm, "ohm")),
+    ]
+    return [row for row in found if row[1] is not None]
 
 
 def _typed(rig: Rig, name: str, value_si: float | None, unit: str) -> str | None:

@@ -86,6 +86,7 @@ RIG = (
         choices=(_NOT_STATED, *((kind.value, kind.value) for kind in AbsorberType)),
     ),
     Field("rig.arm", "Effective arm", "Square to the force, where force is logged.", "250 mm"),
+    Field("rig.lead_resistance", "Leads", "From the meter to the motor, there and back.", "0.15 Ω"),
     Field("rig.inertia", "Turning inertia", "All between air gap and sensor.", "3e-4 kg m^2"),
     Field("rig.rotor_inertia", "Of it the rotor", "", "1e-4 kg m^2"),
     Field("rig.pulses_per_revolution", "Pulses per revolution", "", "2"),

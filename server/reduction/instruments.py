@@ -44,8 +44,8 @@ def channel_limits(rig: Rig, channel: Channel, ambient_k: float | None = None) -
 def torque_limits(rig: Rig, torque_channel: Channel, ambient_k: float | None = None) -> Limits:
     """Limits of the torque at the sensor, of the force sensor times the arm where that is used."""
     limits = channel_limits(rig, torque_channel, ambient_k)
-    if torque_channel is Channel.FORCE and rig.arm_m is not None:
-        return Limits(limits.gain, limits.offset * rig.arm_m)
+    if torque_channel is Channel.FORCE and (arm_m := rig.effective_arm_m) is not None:
+        return Limits(limits.gain, limits.offset * arm_m)
     return limits
 
 

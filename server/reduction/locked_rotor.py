@@ -132,11 +132,12 @@ def _torque(run: Electrical, chosen: Steady, is_off: Bools, rig: Rig, errors: Ri
         parts.append((Component("zero of the torque", float(np.hypot.reduce(u_zero))), 1.0))
     sign = 1.0 if value >= 0 else -1.0
     channel = run.signals.torque_channel
-    arm = rig.arm_m or 1.0
+    arm = rig.effective_arm_m or 1.0
     if channel is Channel.FORCE:
         parts += reading_parts(errors, channel, value / arm, arm)
-        if errors.arm is not None:
-            parts.append((errors.arm, value))
+        parts += [(c, value) for c in (errors.arm, errors.arm_angle) if c is not None]
     else:
         parts += reading_parts(errors, channel, value)
+    if errors.pivot is not None:
+        parts.append((errors.pivot, 1.0))
     return figure(name, sign * value, parts)

@@ -77,7 +77,7 @@ def choose_signals(
     torque, kind, factor = _finite(channels, Channel.TORQUE), Channel.TORQUE, 1.0
     if torque is None:
         torque, kind = _finite(channels, Channel.FORCE), Channel.FORCE
-        factor = rig.arm_m if rig.arm_m is not None else float("nan")
+        factor = arm_m if (arm_m := rig.effective_arm_m) is not None else float("nan")
     if torque is None:
         raise InvalidSignal("neither a torque nor a force channel with a finite value")
     columns = [speed, torque, *(_finite(channels, name) for name in ELECTRICAL)]

@@ -61,7 +61,8 @@ PUBLIC_FIELDS = {
     thing_shapes.RigOut: (
         "id slug revision name absorber arm inertia rotor_inertia drag drag_before_sensor "
         "pulses_per_revolution averaging meter_bandwidth meter_true_rms meter_real_power "
-        "arm_uncertainty inertia_uncertainty drag_uncertainty instruments"
+        "arm_uncertainty inertia_uncertainty drag_uncertainty arm_angle arm_angle_uncertainty "
+        "pivot_friction lead_resistance lead_resistance_uncertainty instruments"
     ),
     run_shapes.FindingOut: "code severity message remedy where evidence",
     run_shapes.ColumnOut: "position header channel unit reason",

@@ -12,6 +12,7 @@ from server.reduction.arrays import Floats
 from server.reduction.instruments import Limits, channel_limits, torque_limits
 from server.reduction.loadline import pooled_u
 from server.reduction.motors.law import OUTPUTS, Observed, State
+from server.reduction.uncertainty.components import rig_errors
 
 MIN_POINTS = 6
 MAX_POINTS = 60  # more are thinned: they cost time and fix nothing further
@@ -72,6 +73,11 @@ def run_errors(
     found += _of_limits(Channel.TORQUE, torque_limits(rig, torque_channel, ambient_k))
     if torque_channel is Channel.FORCE and rig.arm_uncertainty_rel is not None:
         found.append(RunError(Channel.TORQUE, gain=rig.arm_uncertainty_rel))
+    stated = rig_errors(rig)
+    if torque_channel is Channel.FORCE and stated.arm_angle is not None:
+        found.append(RunError(Channel.TORQUE, gain=stated.arm_angle.standard_uncertainty))
+    if stated.pivot is not None:
+        found.append(RunError(Channel.TORQUE, offset=stated.pivot.standard_uncertainty))
     return tuple(found)
 
 

@@ -17,6 +17,7 @@ class Distribution(StrEnum):
     TRIANGULAR = "triangular"
     ARCSINE = "arcsine"
     STUDENT_T = "t"
+    COSINE = "cosine"
 
 
 # Half-width of the limits over standard deviation.
@@ -34,12 +35,35 @@ class Component:
     `standard_uncertainty` is in the unit of what it is added to, or relative where said so.
     `degrees_of_freedom`: infinite for a limit taken as exactly known. For `STUDENT_T` the
     standard uncertainty is s / sqrt(n), the scale of the t-distribution, as in JCGM 101, 6.4.9.
+    For `COSINE`, `angle` is (angle, its standard uncertainty), rad: see `cosine`.
     """
 
     name: str
     standard_uncertainty: float
     distribution: Distribution = Distribution.NORMAL
     degrees_of_freedom: float = math.inf
+    angle: tuple[float, float] = (0.0, 0.0)
+
+    @classmethod
+    def cosine(cls, name: str, angle_rad: float, u_rad: float) -> "Component":
+        """Relative error of a cosine whose angle is normal about `angle_rad`, about its own mean.
+
+        Model:  e = cos(a + d) / (cos(a) exp(-u^2 / 2)) - 1,  d normal with standard deviation u;
+                var e = (1 - q) (1 - q cos 2a) / (2 q cos^2 a),  q = exp(-u^2)
+
+        Notes
+        -----
+        About a = 0 it is one-sided and of second order: u(e) = u^2 / sqrt(2).
+
+        Sources
+        -------
+        JCGM 100:2008, F.2.4.4 (an angle in one plane).
+        """
+        q, less = math.exp(-(u_rad**2)), -math.expm1(-(u_rad**2))
+        twice = math.cos(2 * angle_rad)
+        variance = less * (2 * math.sin(angle_rad) ** 2 + twice * less)
+        variance /= 2 * q * math.cos(angle_rad) ** 2
+        return cls(name, math.sqrt(variance), Distribution.COSINE, angle=(angle_rad, u_rad))
 
     @classmethod
     def within(
@@ -66,6 +90,10 @@ class Component:
             case Distribution.ARCSINE:
                 limit = u * LIMITS_OVER_U[Distribution.ARCSINE]
                 return np.asarray(limit * np.sin(rng.uniform(-math.pi, math.pi, n)))
+            case Distribution.COSINE:
+                angle, spread = self.angle
+                mean = math.cos(angle) * math.exp(-(spread**2) / 2)
+                return np.asarray(np.cos(angle + spread * rng.standard_normal(n)) / mean - 1)
             case Distribution.STUDENT_T if math.isfinite(self.degrees_of_freedom):
                 return np.asarray(u * rng.standard_t(self.degrees_of_freedom, n))
             case _:
@@ -97,12 +125,15 @@ class ChannelErrors:
 
 @dataclass(frozen=True, slots=True)
 class RigErrors:
-    """Everything common to all points of a run. `arm`, `inertia`, `drag` are relative."""
+    """Everything common to all points of a run. All are relative but `pivot`, a torque, N m."""
 
     channels: dict[Channel, ChannelErrors] = field(default_factory=dict)
     arm: Component | None = None
     inertia: Component | None = None
     drag: Component | None = None
+    arm_angle: Component | None = None
+    pivot: Component | None = None
+    leads: Component | None = None
 
     def of(self, channel: Channel) -> ChannelErrors:
         return self.channels.get(channel, ChannelErrors())
@@ -161,6 +192,9 @@ def rig_errors(rig: Rig, ambient_k: float | None = None) -> RigErrors:
         arm=_relative("arm length", rig.arm_uncertainty_rel),
         inertia=_relative("moment of inertia", rig.inertia_uncertainty_rel),
         drag=_relative("drag before the sensor", rig.drag_uncertainty_rel),
+        arm_angle=_arm_angle(rig),
+        pivot=_pivot(rig),
+        leads=_relative("lead resistance", rig.lead_resistance_uncertainty_rel),
     )
 
 
@@ -185,6 +219,19 @@ def _stated(name: str, value: float, instrument: Instrument) -> Component | None
         return Component(name, value / (instrument.coverage_factor or 2.0))
     distribution = Distribution(instrument.distribution or Distribution.RECTANGULAR)
     return Component.within(name, value, distribution)
+
+
+def _arm_angle(rig: Rig) -> Component | None:
+    if not rig.arm_angle_uncertainty_rad:
+        return None
+    return Component.cosine("arm angle", rig.arm_angle_rad or 0.0, rig.arm_angle_uncertainty_rad)
+
+
+def _pivot(rig: Rig) -> Component | None:
+    """Friction of the cradle's bearings holds the torque back, either way: no zero shows it."""
+    return (
+        Component.within("pivot friction", rig.pivot_friction_nm) if rig.pivot_friction_nm else None
+    )
 
 
 def _relative(name: str, u: float | None) -> Component | None:

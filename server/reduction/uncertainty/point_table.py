@@ -199,7 +199,7 @@ def _roundings(rig: Rig, torque_channel: Channel) -> dict[Channel, float]:
         rounding = stated.of(channel).resolution
         found[channel] = rounding.standard_uncertainty if rounding is not None else 0.0
     if torque_channel is Channel.FORCE:
-        found[torque_channel] *= rig.arm_m or 1.0
+        found[torque_channel] *= rig.effective_arm_m or 1.0
     return found
 
 

@@ -13,6 +13,7 @@ from server.reduction.zero import Zero
 
 # Roles beside the channels' own "gain" and "offset".
 ARM, INERTIA, DRAG, ZERO = "arm", "inertia", "drag", "zero"
+ARM_ANGLE, PIVOT, LEADS = "arm angle", "pivot", "leads"
 Role = tuple[str, Channel | None]
 ELECTRICAL = (Channel.VOLTAGE, Channel.CURRENT, Channel.POWER, Channel.POWER_FACTOR)
 
@@ -21,7 +22,8 @@ ELECTRICAL = (Channel.VOLTAGE, Channel.CURRENT, Channel.POWER, Channel.POWER_FAC
 class Factors:
     """(n,) per draw: what a measured quantity is multiplied by, and what is added to it.
 
-    `torque` multiplies the brake's torque, `torque_offset` (N m at the shaft) adds to it; `gain`
+    `torque` multiplies the brake's torque, `torque_offset` (N m at the shaft) adds to it; `leads`
+    multiplies the resistance of the leads; `gain`
     and `offset` of a channel are in `gains` and `offsets`.
     """
 
@@ -29,6 +31,7 @@ class Factors:
     torque_offset: Floats
     drag: Floats
     inertia: Floats
+    leads: Floats
     gains: dict[Channel, Floats]
     offsets: dict[Channel, Floats]
 
@@ -62,10 +65,15 @@ class RunErrors:
         gains = {c: 1.0 + of("gain", c) for c in (Channel.SPEED, *ELECTRICAL)}
         offsets = {c: of("offset", c) for c in (Channel.SPEED, *ELECTRICAL)}
         return Factors(
-            torque=(1.0 + of(ARM)) * (1.0 + of("gain", self.torque_channel)),
-            torque_offset=of("offset", self.torque_channel) * self.offset_factor + of(ZERO),
+            torque=(1.0 + of(ARM))
+            * (1.0 + of(ARM_ANGLE))
+            * (1.0 + of("gain", self.torque_channel)),
+            torque_offset=of("offset", self.torque_channel) * self.offset_factor
+            + of(ZERO)
+            + of(PIVOT),
             drag=1.0 + of(DRAG),
             inertia=1.0 + of(INERTIA),
+            leads=1.0 + of(LEADS),
             gains=gains,
             offsets=offsets,
         )
@@ -99,10 +107,16 @@ def run_errors(
     found: list[tuple[Component, Role]] = []
     if is_force and stated.arm is not None:
         found.append((stated.arm, (ARM, None)))
+    if is_force and stated.arm_angle is not None:
+        found.append((stated.arm_angle, (ARM_ANGLE, None)))
     if stated.inertia is not None and rig.inertia_kg_m2:
         found.append((stated.inertia, (INERTIA, None)))
     if stated.drag is not None and rig.drag:
         found.append((stated.drag, (DRAG, None)))
+    if stated.pivot is not None:
+        found.append((stated.pivot, (PIVOT, None)))
+    if stated.leads is not None and rig.lead_resistance_ohm:
+        found.append((stated.leads, (LEADS, None)))
     found += [(c, (ZERO, None)) for c in zero_components(zero)]
     has_zero = zero.before_nm is not None or zero.after_nm is not None
     for channel in (torque_channel, Channel.SPEED, *(c for c in ELECTRICAL if c in used)):
@@ -114,7 +128,7 @@ def run_errors(
         components=tuple(c for c, _ in found),
         roles=tuple(role for _, role in found),
         torque_channel=torque_channel,
-        offset_factor=(rig.arm_m or 1.0) if is_force else 1.0,
+        offset_factor=(rig.effective_arm_m or 1.0) if is_force else 1.0,
     )
 
 
