@@ -103,11 +103,22 @@ def send(
 def recompute(
     runs: Annotated[list[str] | None, typer.Argument(help="run ids; none: all")] = None,
     stale: Annotated[bool, typer.Option("--stale", help="only where the method changed")] = False,
+    compare: Annotated[
+        bool, typer.Option("--compare", help="only say which published figures would move")
+    ] = False,
+    json: Annotated[
+        bool, typer.Option("--json", help="with --compare: one JSON object, SI")
+    ] = False,
 ) -> None:
-    """Rebuild figures from the stored recordings and say what changed."""
-    from server.commands.recompute import recompute as run
+    """Rebuild figures from the stored recordings, publish them and say what changed."""
+    from server.commands import recompute as command
 
-    run(_settings(), run_ids=runs or [], only_stale=stale)
+    if compare:
+        command.compare(_settings(), run_ids=runs or [], only_stale=stale, as_json=json)
+        return
+    if json:
+        raise typer.BadParameter("--json goes with --compare")
+    command.recompute(_settings(), run_ids=runs or [], only_stale=stale)
 
 
 @app.command()

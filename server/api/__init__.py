@@ -10,11 +10,23 @@ from server.api import (
     pooled,
     problem_kinds,
     run_parts,
+    run_versions,
     runs,
     things,
 )
 
 router = APIRouter()
-parts = (catalogue, appliances, pooled, things, runs, run_parts, compare, people, problem_kinds)
+parts = (
+    catalogue,
+    appliances,
+    pooled,
+    things,
+    runs,
+    run_parts,
+    run_versions,
+    compare,
+    people,
+    problem_kinds,
+)
 for part in parts:
     router.include_router(part.router)

@@ -160,6 +160,27 @@ class NamedMetricOut(MetricOut):
     name: str
 
 
+class VersionOut(Out):
+    """One set of a run's figures. `is_current`: the one that the run shows.
+
+    `was_published` false: only its tester sees it.
+    """
+
+    number: int = Field(examples=[1])
+    page: str
+    method_version: str = Field(examples=["brake-1"])
+    made_at: datetime
+    is_current: bool
+    was_published: bool
+
+
+class VersionFiguresOut(VersionOut):
+    """A version with its figures and findings, in the shapes that the run's own parts have."""
+
+    metrics: list[NamedMetricOut]
+    findings: list[FindingOut]
+
+
 class PointOut(Out):
     """One steady dwell, or one load bin of a sweep, in SI. `u_…`: standard uncertainty, scatter."""
 

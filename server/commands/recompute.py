@@ -1,14 +1,31 @@
-"""`benchledger recompute`: rebuild figures from the stored recordings and say what changed."""
+"""`benchledger recompute`: rebuild figures from the stored recordings and say what changed.
 
+With `--compare` it only says what would change: nothing is stored or published.
+"""
+
+import json
 import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 from rich.console import Console
 from rich.markup import escape
 from rich.progress import MofNCompleteColumn, Progress, SpinnerColumn, TextColumn
 
-from server.actions.recompute_runs import MetricChange, RunChange, recompute_runs
+from server.actions.compare_runs import compare_runs
+from server.actions.recompute_runs import recompute_runs
+from server.errors import Conflict
+from server.model.changes import MetricChange, RunChange
 from server.settings import Settings
-from server.store.database import make_engine, migrate
+from server.store.database import is_up_to_date, make_engine, migrate
+from server.wording.changes import (
+    comparison_to_json,
+    move_words,
+    summary_of,
+    summary_sentences,
+    what_moves,
+)
+from server.wording.counts import count_of
 from server.wording.figures import show_metric
 from server.wording.labels import metric_label, state_word
 
@@ -19,20 +36,16 @@ def recompute(settings: Settings, *, run_ids: list[str], only_stale: bool) -> No
     engine = make_engine(settings)
     console = Console()
     n_runs = n_changed = 0
-    columns = (SpinnerColumn(), TextColumn("Recomputing"), MofNCompleteColumn())
-    bar = Progress(*columns, console=Console(file=sys.stderr), transient=True)
     try:
-        with bar:
-            task = bar.add_task("runs", total=None)
-            changes = recompute_runs(
+        with _progress("Recomputing") as (count, advance):
+            for change in recompute_runs(
                 engine,
                 files=settings.files,
                 public_ids=run_ids,
                 only_stale=only_stale,
-                on_count=lambda n: bar.update(task, total=n),
-            )
-            for change in changes:
-                bar.advance(task)
+                on_count=count,
+            ):
+                advance()
                 n_runs += 1
                 if _changed(change):
                     n_changed += 1
@@ -42,10 +55,68 @@ def recompute(settings: Settings, *, run_ids: list[str], only_stale: bool) -> No
     console.print(f"{n_runs} recomputed, {n_changed} changed.", highlight=False)
 
 
+def compare(settings: Settings, *, run_ids: list[str], only_stale: bool, as_json: bool) -> None:
+    """Print what recomputing would change, the largest move first, as text or one JSON object.
+
+    Raises
+    ------
+    Conflict: the database is not at this version's tables; comparing does not change them.
+    """
+    engine = make_engine(settings)
+    changes = []
+    try:
+        if not is_up_to_date(settings, engine):
+            raise Conflict(
+                "The database is not at this version's tables, and comparing changes nothing. "
+                "Run `benchledger migrate` first."
+            )
+        with _progress("Comparing") as (count, advance):
+            for change in compare_runs(
+                engine,
+                files=settings.files,
+                public_ids=run_ids,
+                only_stale=only_stale,
+                on_count=count,
+            ):
+                advance()
+                changes.append(change)
+    finally:
+        engine.dispose()
+    if as_json:
+        shape = comparison_to_json(changes)
+        print(json.dumps(shape, ensure_ascii=False, indent=2, allow_nan=False))
+    else:
+        _print_comparison(Console(), changes)
+
+
+@contextmanager
+def _progress(word: str) -> Iterator[tuple[Callable[[int], None], Callable[[], None]]]:
+    """A bar on stderr: what sets its length, and what moves it on by one run."""
+    columns = (SpinnerColumn(), TextColumn(word), MofNCompleteColumn())
+    console = Console(file=sys.stderr)
+    with Progress(
+        *columns, console=console, transient=True, disable=not console.is_terminal
+    ) as bar:
+        task = bar.add_task("runs", total=None)
+        yield lambda n: bar.update(task, total=n), lambda: bar.advance(task)
+
+
 def _changed(change: RunChange) -> bool:
     return bool(change.metrics or change.findings_new or change.findings_gone) or (
         change.state_before is not change.state_after
     )
+
+
+def _print_comparison(console: Console, changes: list[RunChange]) -> None:
+    for change in what_moves(changes):
+        _print(console, change)
+    summary = summary_of(changes)
+    for sentence in summary_sentences(summary):
+        console.print(sentence, highlight=False)
+    if summary.moving:
+        ids = ", ".join(change.public_id for change in summary.moving)
+        words = count_of(len(summary.moving), "run")
+        console.print(f"Would change state: {words}: {ids}.", highlight=False)
 
 
 def _print(console: Console, change: RunChange) -> None:
@@ -67,5 +138,4 @@ def _print(console: Console, change: RunChange) -> None:
 
 def _metric(change: MetricChange) -> str:
     before, after = show_metric(change.before).text, show_metric(change.after).text
-    moved = "" if change.n_u is None else f"  ({change.n_u:+.2g} standard uncertainties)"
-    return f"{metric_label(change.name)}: {before} → {after}{moved}"
+    return f"{metric_label(change.name)}: {before} → {after}  ({move_words(change)})"

@@ -2,8 +2,8 @@
 
 from fastapi import APIRouter
 
-from server.pages import account, compare, following, reading, send, things
+from server.pages import account, compare, following, reading, send, things, version
 
 router = APIRouter()
-for part in (reading, things, following, compare, account, send):
+for part in (reading, things, following, version, compare, account, send):
     router.include_router(part.router)

@@ -3,10 +3,11 @@
 from collections.abc import Iterable, Mapping, Sequence
 
 from server.model.bench import Plate
+from server.model.changes import RunVersion
 from server.model.measured import Finding, Metric
 from server.model.views import JournalRow, RunRow
 from server.model.words import MetricName, MotorFamily, Severity
-from server.pages.shapes import ChangeShown, FigureCell, FindingShown, RunShown, Value
+from server.pages.shapes import ChangeShown, FigureCell, FindingShown, Link, RunShown, Value
 from server.wording.counts import show_date
 from server.wording.figures import NOT_STATED, show_metric, show_plain, unbroken
 from server.wording.findings import finding_text
@@ -27,6 +28,20 @@ def run_name(run: RunRow) -> str:
 def figure_path(run_id: str, name: MetricName) -> str:
     """The page that follows one figure of a run down to the bytes of its file."""
     return f"/runs/{run_id}/figures/{name.value}"
+
+
+def version_path(run_id: str, number: int) -> str:
+    """The page of one version of a run's figures."""
+    return f"/runs/{run_id}/versions/{number}"
+
+
+def version_link(run_id: str, version: RunVersion) -> Link:
+    words = f"Version {version.number}: {version.method_version}, {show_date(version.made_at)}"
+    if version.is_current:
+        words += ", today’s"
+    elif not version.was_published:
+        words += ", never published"
+    return Link(words, version_path(run_id, version.number))
 
 
 def figure_cells(

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from server.charts import fit_residuals, run_trace
 from server.charts.figure import FigureTable
 from server.model.bench import ClaimReading
+from server.model.changes import RunVersion
 from server.model.measured import Metric
 from server.model.results import Reduction
 from server.model.views import RunView, Tester
@@ -19,6 +20,7 @@ from server.pages.rows import (
     show_changes,
     show_findings,
     show_plate,
+    version_link,
 )
 from server.pages.run_details import (
     columns_table,
@@ -75,6 +77,8 @@ class RunPage:
     heads: tuple[Value, ...]
     findings: tuple[FindingShown, ...]
     figures: tuple[Value, ...]
+    made_by: str | None
+    earlier: tuple[Link, ...]
     missing: tuple[Value, ...]
     trace: FigureShown | None
     claims: tuple[ClaimShown, ...]
@@ -97,7 +101,14 @@ class RunPage:
     withdraw_href: str
 
 
-def run_page(view: RunView, *, readings: Sequence[ClaimReading], viewer: Tester | None) -> RunPage:
+def run_page(
+    view: RunView,
+    *,
+    readings: Sequence[ClaimReading],
+    viewer: Tester | None,
+    versions: Sequence[RunVersion] = (),
+) -> RunPage:
+    """`versions`: those of the run's figures that the viewer may see, the newest first."""
     content = view.appliance.content
     name = f"{content.maker} {content.model}"
     path = f"/runs/{view.public_id}"
@@ -123,6 +134,8 @@ def run_page(view: RunView, *, readings: Sequence[ClaimReading], viewer: Tester 
         heads=tuple(_headline(metrics[n], view, typed) for n in _heads(view) if n in metrics),
         findings=show_findings(reduction.findings) if reduction is not None else (),
         figures=_figures(metrics, view, typed),
+        made_by=f"Method {reduction.method_version}." if reduction is not None else None,
+        earlier=tuple(version_link(view.public_id, v) for v in versions if not v.is_current),
         missing=_missing(metrics),
         trace=_trace(reduction),
         claims=_claims(view, readings),

@@ -18,6 +18,7 @@ from server.pages.run import run_page
 from server.pages.templating import render
 from server.sign_in import check_form
 from server.store.appliances import appliance_view
+from server.store.versions import run_versions
 
 router = APIRouter()
 
@@ -45,7 +46,8 @@ def appliance(request: Request, address: str, session: ReadSession, viewer: View
 @router.get("/runs/{public_id}")
 def run(request: Request, public_id: str, session: ReadSession, viewer: Viewer) -> Response:
     view = view_run(session, public_id=public_id, viewer=viewer)
-    page = run_page(view, readings=readings_of(view), viewer=viewer)
+    versions = run_versions(session, public_id=public_id, viewer=viewer)
+    page = run_page(view, readings=readings_of(view), viewer=viewer, versions=versions)
     return render(request, "run.html", page, site=site_of(request, viewer))
 
 

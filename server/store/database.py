@@ -115,6 +115,14 @@ def knows_revision(settings: Settings, *, revision: str) -> bool:
     return revision in {one.revision for one in script.walk_revisions()}
 
 
+def is_up_to_date(settings: Settings, engine: Engine) -> bool:
+    """Whether the database has just this version's tables."""
+    from alembic.script import ScriptDirectory
+
+    head = ScriptDirectory.from_config(alembic_config(settings)).get_current_head()
+    return current_revision(engine) == head
+
+
 def alembic_config(settings: Settings) -> Any:
     from alembic.config import Config
 

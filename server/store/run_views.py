@@ -77,8 +77,8 @@ def load_run_views(
     wanted = WHOLE_RUNS if with_model else WITHOUT_MODEL
     rows = session.execute(wanted.where(t.RunRow.id.in_(run_ids))).all()
     set_ids = [row.MetricSetRow.id for row in rows if row.MetricSetRow is not None]
-    metrics = _metrics(session, set_ids)
-    findings = _findings(session, set_ids)
+    metrics = metrics_of_sets(session, set_ids)
+    findings = findings_of_sets(session, set_ids)
     traces = _traces(session, set_ids) if with_trace else {}
     claims = claims_of(session, [row.ApplianceRow.id for row in rows])
     views = {}
@@ -133,7 +133,10 @@ def is_stale(kind: str, method_version: str) -> bool:
     return today is not None and method_version != today
 
 
-def _metrics(session: Session, set_ids: Sequence[int]) -> dict[int, dict[MetricName, Metric]]:
+def metrics_of_sets(
+    session: Session, set_ids: Sequence[int]
+) -> dict[int, dict[MetricName, Metric]]:
+    """The figures of some sets, without their budgets. One statement."""
     found: dict[int, dict[MetricName, Metric]] = {key: {} for key in set_ids}
     metric = t.MetricRow
     columns = (
@@ -154,7 +157,8 @@ def _metrics(session: Session, set_ids: Sequence[int]) -> dict[int, dict[MetricN
     }
 
 
-def _findings(session: Session, set_ids: Sequence[int]) -> dict[int, list[Finding]]:
+def findings_of_sets(session: Session, set_ids: Sequence[int]) -> dict[int, list[Finding]]:
+    """The findings of some sets, in their order. One statement."""
     found: dict[int, list[Finding]] = defaultdict(list)
     finding = t.FindingRow
     rows = session.execute(

@@ -23,6 +23,8 @@ def addresses(run: dict) -> list[str]:
         f"{appliance}/runs",
         f"{V1}/runs",
         f"{V1}/runs/{run['id']}",
+        f"{V1}/runs/{run['id']}/versions",
+        f"{V1}/runs/{run['id']}/versions/1",
         f"{V1}/rigs/{run['rig']['id']}",
         f"{V1}/specimens/{run['specimen']['id']}",
     ]

@@ -110,6 +110,10 @@ PUBLIC_FIELDS = {
         "value unit standard_uncertainty lower_bound reason interval degrees_of_freedom method "
         "budget name"
     ),
+    run_shapes.VersionOut: "number page method_version made_at is_current was_published",
+    run_shapes.VersionFiguresOut: (
+        "number page method_version made_at is_current was_published metrics findings"
+    ),
     run_shapes.PointOut: (
         "start end is_dwell samples effective_samples torque speed shaft_power voltage current "
         "power apparent_power power_factor efficiency u_torque u_speed u_shaft_power u_current "
@@ -236,7 +240,8 @@ def test_what_is_not_published_is_seen_by_its_tester_alone(client, sender, stran
         f"{address}/withdrawal", json={"reason": "The arm was measured wrongly."}, headers=sender
     )
     assert (taken.status_code, taken.json()["state"]) == (201, "withdrawn")
-    for part in ("", "/status", "/metrics", "/findings", "/points", "/curves", "/trace", "/file"):
+    parts = ("", "/status", "/metrics", "/findings", "/points", "/curves", "/trace", "/file")
+    for part in (*parts, "/versions", "/versions/1"):
         assert client.get(address + part).status_code == 404
         assert client.get(address + part, headers=stranger).status_code == 404
         assert client.get(address + part, headers=sender).status_code == 200

@@ -1,9 +1,14 @@
 """Every page from made-up contexts, rendered without a request."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 from server.actions.read_run_claims import read_run_claims
+from server.actions.view_version import VersionView
+from server.model.changes import RunVersion, VersionFigures
+from server.model.measured import Metric
 from server.model.views import Page
+from server.model.words import MetricName
 from server.pages.appliance import appliance_page
 from server.pages.catalogue import catalogue_page
 from server.pages.catalogue_filter import CatalogueForm, read_filter
@@ -14,6 +19,7 @@ from server.pages.prose import DATA_LICENCE, SAFETY
 from server.pages.run import run_page
 from server.pages.side_by_side import side_by_side_page
 from server.pages.templating import Site, render_text
+from server.pages.version import version_page
 from tests.pages import samples
 
 SITE = Site(origin="http://ledger.test", nonce="n", tester_name=None, csrf_token="")
@@ -65,6 +71,23 @@ def figure(name: str = "Millbeck", *, is_bounded: bool = True) -> str:
     return render_text("figure.html", page=page, site=SITE)
 
 
+def version(
+    name: str = "Millbeck", *, change: Callable[[Metric], Metric] = lambda metric: metric
+) -> str:
+    """Version 1 of two, with one figure changed by `change`."""
+    view = samples.run_view(name)
+    assert view.reduction is not None
+    power = MetricName.SHAFT_POWER_MAX_STEADY
+    old = {**view.reduction.metrics, power: change(view.reduction.metrics[power])}
+    first, second = (
+        RunVersion(number, f"brake-{number}", samples.AT, number == 2, was_published=True)
+        for number in (1, 2)
+    )
+    shown = VersionView(view, VersionFigures(first, old, view.reduction.findings))
+    page = version_page(shown, [second, first])
+    return render_text("version.html", page=page, site=SITE)
+
+
 def side_by_side(names: tuple[str, ...] = NAMES) -> str:
     views = [
         samples.appliance_view(name, number=n, scale=1 + 0.2 * n)
@@ -92,6 +115,7 @@ PAGES = {
     "appliance": appliance,
     "run": run,
     "figure": figure,
+    "version": version,
     "side-by-side": side_by_side,
     "methods": methods,
     "safety": safety,
