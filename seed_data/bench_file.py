@@ -2,6 +2,8 @@
 
 import json
 
+from seed_data.things import Piece, Thing
+
 
 def bench_toml(parts: dict) -> str:
     """`parts`: table name -> mapping, or list of mappings for repeated tables."""
@@ -13,6 +15,38 @@ def bench_toml(parts: dict) -> str:
             if lines:
                 blocks.append("\n".join([head, *lines]))
     return "\n\n".join(blocks) + "\n"
+
+
+def appliance_tables(thing: Thing, piece: Piece) -> dict:
+    """What is sold, its plate, what is printed on it, and the piece under test."""
+    line = thing.line
+    return {
+        "appliance": {
+            "maker": thing.maker,
+            "model": thing.model,
+            "model_number": thing.model_number,
+            "category": thing.category,
+            "market": thing.market,
+            "produced": thing.produced,
+        },
+        "plate": {
+            "voltage": f"{line.voltage_v:g} V",
+            "supply": "AC" if line.is_ac else "DC",
+            "frequency": f"{line.frequency_hz:g} Hz" if line.is_ac else None,
+            "current": f"{thing.rated_a:g} A",
+            **dict(thing.plate),
+            "circuit": thing.circuit,
+            "motor_family": thing.motor.family,
+        },
+        "claim": list(thing.claims),
+        "specimen": {
+            "label": piece.label,
+            "condition": piece.condition,
+            "hours": piece.hours,
+            "obtained": piece.obtained,
+            "brushes_run_in": piece.brushes_run_in,
+        },
+    }
 
 
 def _key(key: str) -> str:

@@ -6,40 +6,26 @@ Tarlune has two brakes, Brackferry two, Pellindor three; none writes its logs li
 
 import json
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import numpy as np
 
-from seed_data.bench_file import bench_toml
+from seed_data.bench_file import appliance_tables, bench_toml
 from seed_data.benches import SETUPS, Setup
 from seed_data.brake import Plan, Readings, Step, brake_run
 from seed_data.dialects import write_log
 from seed_data.motors import RPM, InductionMotor, Line, Truth, truth
+from seed_data.other_story import OTHERS, ToldOther
+from seed_data.others import make_other
 from seed_data.plans import along_the_line, dwells, grab, sweep
 from seed_data.rigs import BrakeRig
+from seed_data.seed_run import SeedRun
 from seed_data.story import STORY, Told
 from seed_data.things import PIECES, THINGS, Piece, Thing
 
 SEED = 20_260_514
-
-
-@dataclass(frozen=True)
-class SeedRun:
-    """One run of the scenario as files, and what was true of it."""
-
-    order: int
-    tester: str
-    appliance: str
-    specimen: str
-    rig: str
-    log: str
-    bench: str
-    about: str
-    expects: tuple[str, ...]  # finding codes that must come
-    is_sound: bool  # no error finding may come
-    is_bracketed: bool  # power is seen to fall on both sides of its peak
-    truth: Truth
+N_RUNS = len(STORY) + len(OTHERS)
 
 
 def write(
@@ -49,24 +35,26 @@ def write(
     folder = Path(out_dir)
     folder.mkdir(parents=True, exist_ok=True)
     runs = []
-    for order, told in enumerate(STORY, start=1):
+    for order, told in enumerate((*STORY, *OTHERS), start=1):
         run, log, bench = make(order, told)
         (folder / run.log).write_bytes(log)
         (folder / run.bench).write_text(bench, encoding="utf-8", newline="\n")
         runs.append(run)
         if progress is not None:
-            progress(order, len(STORY), run)
+            progress(order, N_RUNS, run)
     manifest = {"seed": SEED, "runs": [asdict(run) for run in runs]}
     text = json.dumps(manifest, indent=1, ensure_ascii=False)
     (folder / "manifest.json").write_text(text + "\n", encoding="utf-8", newline="\n")
     return runs
 
 
-def make(order: int, told: Told) -> tuple[SeedRun, bytes, str]:
+def make(order: int, told: Told | ToldOther) -> tuple[SeedRun, bytes, str]:
     """One run: its record, its log, its bench file."""
     rng = np.random.default_rng([SEED, order])
     piece = next(p for p in PIECES if p.key == told.piece)
     thing = next(t for t in THINGS if t.key == piece.thing)
+    if isinstance(told, ToldOther):
+        return make_other(order, told, thing, piece, rng)
     setup = next(s for s in SETUPS if s.key == told.setup)
     motor = piece.motor(thing.motor)
     line = replace(thing.line, voltage_v=told.source_v or thing.line.voltage_v * 1.01)
@@ -155,31 +143,7 @@ def _bench(
         instruments.append({"channel": name, **accuracy, **(ranged if channel == "torque" else {})})
     top = found.free_speed * 1.05
     return {
-        "appliance": {
-            "maker": thing.maker,
-            "model": thing.model,
-            "model_number": thing.model_number,
-            "category": thing.category,
-            "market": thing.market,
-            "produced": thing.produced,
-        },
-        "plate": {
-            "voltage": f"{thing.line.voltage_v:g} V",
-            "supply": "AC" if line.is_ac else "DC",
-            "frequency": f"{line.frequency_hz:g} Hz" if line.is_ac else None,
-            "current": f"{thing.rated_a:g} A",
-            **dict(thing.plate),
-            "circuit": thing.circuit,
-            "motor_family": thing.motor.family,
-        },
-        "claim": list(thing.claims),
-        "specimen": {
-            "label": piece.label,
-            "condition": piece.condition,
-            "hours": piece.hours,
-            "obtained": piece.obtained,
-            "brushes_run_in": piece.brushes_run_in,
-        },
+        **appliance_tables(thing, piece),
         "rig": {
             "name": f"{rig.name} ({setup.tester.split()[0]})",
             "absorber": rig.absorber,

@@ -27,7 +27,7 @@ from server.store.people import tester_for_token
 from server.store.tables import RunRow
 
 if TYPE_CHECKING:
-    from seed_data.scenario import SeedRun
+    from seed_data.seed_run import SeedRun
 
 KEY = "demonstration:"
 TOKEN_FILE = "demo-token"  # noqa: S105  a file's name
@@ -56,15 +56,17 @@ def load(settings: Settings, console: Console) -> None:
 
 
 def _load_runs(engine: Engine, settings: Settings, console: Console) -> None:
+    from seed_data.other_story import OTHERS
     from seed_data.story import STORY
 
+    n_runs = len(STORY) + len(OTHERS)
     with read_session(engine) as session:
         known = set(
             session.scalars(
                 select(RunRow.idempotency_key).where(RunRow.idempotency_key.startswith(KEY))
             )
         )
-    if len(known) >= len(STORY):
+    if len(known) >= n_runs:
         console.print(f"The demonstration data is there ({len(known)} runs).")
         return
     from seed_data import scenario
@@ -73,7 +75,7 @@ def _load_runs(engine: Engine, settings: Settings, console: Console) -> None:
         TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), console=console
     )
     with tempfile.TemporaryDirectory() as folder, bar:
-        writing = bar.add_task("Simulating the bench runs", total=len(STORY))
+        writing = bar.add_task("Simulating the bench runs", total=n_runs)
         runs = scenario.write(folder, lambda *_: bar.advance(writing))
         loading = bar.add_task("Reading, reducing, storing", total=len(runs))
         for run in runs:

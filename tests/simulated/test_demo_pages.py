@@ -1,0 +1,91 @@
+"""The loaded demonstration through its pages and its API, as a visitor meets it."""
+
+import html
+import re
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+from rich.console import Console
+
+from seed_data.other_story import OTHERS
+from seed_data.story import STORY
+from server.app import create_app
+from server.commands.demo import load
+from server.settings import Settings
+
+POWER = "shaft_power_max_steady"
+
+
+@pytest.fixture(scope="module")
+def visitor(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+    settings = Settings(data=tmp_path_factory.mktemp("demo") / "data")
+    load(settings, Console(quiet=True))
+    with TestClient(create_app(settings), base_url="http://ledger.test") as client:
+        yield client
+
+
+def text_of(client: TestClient, path: str) -> str:
+    answer = client.get(path)
+    assert answer.status_code == 200, path
+    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", answer.text)))
+
+
+def appliances(client: TestClient, **query: str) -> dict[str, Any]:
+    items = client.get("/api/v1/appliances", params={"limit": "200", **query}).json()["items"]
+    return {item["model"]: item for item in items}
+
+
+def runs(client: TestClient) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = client.get("/api/v1/runs", params={"limit": 200}).json()["items"]
+    return found
+
+
+def test_every_run_is_there_and_its_page_opens(visitor: TestClient) -> None:
+    found = runs(visitor)
+    unsound = sum(not told.is_sound for told in STORY)
+    assert len(found) == len(STORY) + len(OTHERS) - unsound  # those that wait are not listed
+    assert {run["kind"] for run in found} == {
+        "brake", "run_down", "run_up", "in_use", "locked_rotor",
+    }  # fmt: skip
+    for run in found:
+        assert "Benchledger" in text_of(visitor, f"/runs/{run['id']}")
+
+
+def test_a_second_load_adds_nothing(visitor: TestClient) -> None:
+    before = len(runs(visitor))
+    settings = visitor.app.state.resources.settings  # type: ignore[attr-defined]
+    load(settings, Console(quiet=True))
+    assert len(runs(visitor)) == before
+
+
+def test_the_claim_that_counts_the_rotors_energy_says_so(visitor: TestClient) -> None:
+    (told,) = [told for told in STORY if told.style == "grab"]
+    shown = [text_of(visitor, f"/runs/{run['id']}") for run in runs(visitor)]
+    (grabbed,) = [text for text in shown if told.about in text]
+    said = "only the brake’s reading while the rotor slows is shown to reach the printed figure"
+    assert said in grabbed.replace("'", "’")
+    assert "That reading counts energy that the rotor stored before." in grabbed
+
+
+def test_testers_in_disagreement_are_flagged_and_others_not(visitor: TestClient) -> None:
+    found = appliances(visitor)
+    apart = text_of(visitor, f"/appliances/{found['Tarnwell 4']['id']}")
+    agreed = text_of(visitor, f"/appliances/{found['Breezewright 450']['id']}")
+    assert "standard uncertainties of the difference" in apart
+    assert "standard uncertainties of the difference" not in agreed
+
+
+def test_the_comparison_shows_intervals(visitor: TestClient) -> None:
+    """Every measured figure of the table stands there with its 95 % interval."""
+    found = appliances(visitor)
+    pair = [found[model]["id"] for model in ("Snorrel 60", "Tarnwell 4")]
+    page = visitor.get(f"/side-by-side?appliance={pair[0]}&appliance={pair[1]}").text
+    rows = re.findall(r"<tr>(.*?)</tr>", page, re.DOTALL)
+    labels = ("Shaft, highest steady", "Shaft, at rated current", "Efficiency, best")
+    for label in labels:
+        (row,) = [r for r in rows if re.search(rf"<th[^>]*>{label}</th>", r)]
+        cells = re.findall(r"<td[^>]*>(.*?)</td>", row, re.DOTALL)
+        assert len(cells) == 2
+        assert all("±" in cell for cell in cells), (label, cells)
