@@ -165,6 +165,7 @@ class FindingCode(StrEnum):
     INERTIA_UNKNOWN = "inertia_unknown"
     INTERVAL_DRAWN = "interval_drawn"
     AMBIENT_UNKNOWN = "ambient_unknown"
+    LEADS = "leads"
 
 
 class MetricName(StrEnum):

@@ -23,6 +23,7 @@ from server.reduction.blocks import Blocks, make_blocks
 from server.reduction.curves import draw_curves
 from server.reduction.findings import judge
 from server.reduction.lag import find_lag
+from server.reduction.leads import without_leads
 from server.reduction.load import Stretch, find_stretches, load_coordinate
 from server.reduction.loadline import fit_load_line
 from server.reduction.metrics import (
@@ -104,14 +105,14 @@ def work_through(
     ordered: Ordered, signals: Signals, *, plate: Plate, rig: Rig, options: ReductionOptions
 ) -> Worked:
     """Do every step of the reduction but the findings."""
-    blocks = make_blocks(signals, mains_hz=plate.frequency_hz)
+    blocks = _blocks(signals, plate, rig)
     states = find_states(blocks)
     zero = find_zero(blocks, states)
     shaft = signed_shaft(blocks, states, zero, rig)
     lag = find_lag(blocks, states, shaft)
     if lag.applied and lag.seconds is not None:
         signals = _shifted(signals, lag.seconds)
-        blocks = make_blocks(signals, mains_hz=plate.frequency_hz)
+        blocks = _blocks(signals, plate, rig)
         zero = find_zero(blocks, states)
         shaft = signed_shaft(blocks, states, zero, rig)
     z, noise = load_coordinate(blocks, states, shaft)
@@ -144,6 +145,11 @@ def work_through(
         is_dc=is_dc,
     )
     return all_figures(worked, plate, rig)
+
+
+def _blocks(signals: Signals, plate: Plate, rig: Rig) -> Blocks:
+    blocks = make_blocks(signals, mains_hz=plate.frequency_hz)
+    return without_leads(blocks, rig, is_dc=plate.supply is Supply.DC)
 
 
 def choose_points(

@@ -11,6 +11,7 @@ from server.model.words import Channel, Supply
 from server.reduction.arrays import FloatArray, Floats
 from server.reduction.blocks import Blocks, make_blocks
 from server.reduction.first_order import Part, reading_parts
+from server.reduction.leads import without_leads
 from server.reduction.ordering import Ordered, order_rows
 from server.reduction.points import input_power
 from server.reduction.signals import Signals, choose_signals
@@ -19,7 +20,8 @@ from server.reduction.uncertainty.components import RigErrors
 
 @dataclass(frozen=True, slots=True)
 class Electrical:
-    """`has_*`: the channel is in the recording; what is not counts as zero throughout."""
+    """`has_*`: the channel is in the recording; what is not counts as zero throughout. Blocks are
+    as the motor's terminals see them; `lead_ohm` is what lies before them, 0 where not known."""
 
     ordered: Ordered
     signals: Signals
@@ -27,6 +29,7 @@ class Electrical:
     is_dc: bool
     has_speed: bool
     has_torque: bool
+    lead_ohm: float = 0.0
 
     @property
     def drive(self) -> Floats | None:
@@ -84,13 +87,16 @@ def read_electrical(
     if not has_torque:
         channels[Channel.TORQUE] = nothing
     signals = choose_signals(ordered.time_s, channels, rig=rig, plate=plate, rows_are_points=by_row)
+    is_dc = plate.supply is Supply.DC
+    blocks = row_blocks(signals) if by_row else make_blocks(signals, mains_hz=plate.frequency_hz)
     return Electrical(
         ordered=ordered,
         signals=signals,
-        blocks=row_blocks(signals) if by_row else make_blocks(signals, mains_hz=plate.frequency_hz),
-        is_dc=plate.supply is Supply.DC,
+        blocks=without_leads(blocks, rig, is_dc=is_dc),
+        is_dc=is_dc,
         has_speed=has_speed,
         has_torque=has_torque,
+        lead_ohm=(rig.lead_resistance_ohm or 0.0) if blocks.current is not None else 0.0,
     )
 
 
@@ -111,16 +117,26 @@ def input_parts(
     voltage_v: float | None,
     current_a: float | None,
 ) -> list[Part]:
-    """What the instruments add to real input power: the meter's, or those of V, I and PF."""
-    if run.signals.power is not None:
-        return reading_parts(errors, Channel.POWER, power_w)
+    """What the instruments, and the leads, add to real input power at the motor.
+
+    Model:  P = P_m - I^2 R, P_m of the meter or of V_m, I and PF
+    """
+    lost = run.lead_ohm * (current_a or 0.0) ** 2
+    metered = power_w + lost
     parts: list[Part] = []
+    if lost and current_a:
+        parts += reading_parts(errors, Channel.CURRENT, current_a, -2 * lost / current_a)
+        parts += [(errors.leads, -lost)] if errors.leads is not None else []
+    if run.signals.power is not None:
+        return parts + reading_parts(errors, Channel.POWER, metered)
+    if voltage_v and run.is_dc:
+        voltage_v += run.lead_ohm * (current_a or 0.0)
     for channel, value in ((Channel.VOLTAGE, voltage_v), (Channel.CURRENT, current_a)):
         if value:
-            parts += reading_parts(errors, channel, value, power_w / value)
+            parts += reading_parts(errors, channel, value, metered / value)
     if not run.is_dc and voltage_v and current_a:
         apparent = voltage_v * current_a
-        parts += reading_parts(errors, Channel.POWER_FACTOR, power_w / apparent, apparent)
+        parts += reading_parts(errors, Channel.POWER_FACTOR, metered / apparent, apparent)
     return parts
 
 

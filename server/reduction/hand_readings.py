@@ -22,6 +22,7 @@ from server.reduction.by_row import ROWS_WITHOUT_TIME
 from server.reduction.curves import draw_curves
 from server.reduction.electrical import row_blocks
 from server.reduction.findings import judge
+from server.reduction.leads import without_leads
 from server.reduction.load import Stretch
 from server.reduction.loadline import fit_load_line
 from server.reduction.momentary import Momentary
@@ -93,7 +94,7 @@ def reduce_hand_readings(
 def work_rows(ordered: Ordered, signals: Signals, *, plate: Plate, rig: Rig) -> Worked:
     """Every row that turns as a load point, and the load line through them. No figures yet."""
     is_dc = plate.supply is Supply.DC
-    blocks = row_blocks(signals)
+    blocks = without_leads(row_blocks(signals), rig, is_dc=is_dc)
     states = _states(blocks)
     zero = _zero(blocks, states.is_(State.OFF))
     shaft = signed_shaft(blocks, states, zero, rig)

@@ -16,6 +16,7 @@ from server.reduction.mean_figures import (
     input_figure,
     mean_of,
     state_means,
+    voltage_figure,
 )
 from server.reduction.placing import NO_CURVE
 from server.reduction.steady_rows import longest, states_of_rows, steady_segments, steady_stretches
@@ -69,8 +70,8 @@ def reduce_in_use(
                 M.OPERATING_SPEED, turning, errors, Channel.SPEED, "speed was not measured"
             ),
             M.INPUT_POWER_IN_USE: input_figure(M.INPUT_POWER_IN_USE, means, run, errors),
-            M.VOLTAGE_IN_USE: channel_figure(
-                M.VOLTAGE_IN_USE, means.voltage, errors, Channel.VOLTAGE, "no voltage was measured"
+            M.VOLTAGE_IN_USE: voltage_figure(
+                M.VOLTAGE_IN_USE, means, run, errors, "no voltage was measured"
             ),
             M.CURRENT_IN_USE: channel_figure(
                 M.CURRENT_IN_USE, means.current, errors, Channel.CURRENT, "no current was measured"

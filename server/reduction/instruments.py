@@ -25,7 +25,8 @@ class Limits:
 def channel_limits(rig: Rig, channel: Channel, ambient_k: float | None = None) -> Limits:
     """Turn "% of reading + % of range + digits" into one gain and one offset for the run.
 
-    Model:  u_gain^2 = a^2 / 3 + (c dt)^2 / 3;  u_offset^2 = (b range)^2 / 3 + (d r)^2 / 3 + r^2 / 12
+    Model:  u_gain^2 = a^2 / 3 + (c dt)^2 / 3;
+            u_offset^2 = (b range)^2 / 3 + (d r)^2 / 3 + r^2 / 12
 
     with a "of reading", b "of range", d digits, r the resolution, c the temperature
     coefficient and dt how far the ambient is from its reference (0 where the ambient is not known).

@@ -18,6 +18,7 @@ from server.reduction.mean_figures import (
     input_figure,
     mean_of,
     state_means,
+    voltage_figure,
 )
 from server.reduction.states import stretches
 from server.reduction.steady_rows import Steady, longest, steady_segments
@@ -69,8 +70,8 @@ def reduce_locked_rotor(
             M.CURRENT_ROTOR_HELD: channel_figure(
                 M.CURRENT_ROTOR_HELD, means.current, errors, Channel.CURRENT, "no current channel"
             ),
-            M.VOLTAGE_ROTOR_HELD: channel_figure(
-                M.VOLTAGE_ROTOR_HELD, means.voltage, errors, Channel.VOLTAGE, "no voltage channel"
+            M.VOLTAGE_ROTOR_HELD: voltage_figure(
+                M.VOLTAGE_ROTOR_HELD, means, run, errors, "no voltage channel"
             ),
             M.POWER_FACTOR_ROTOR_HELD: factor_figure(M.POWER_FACTOR_ROTOR_HELD, means, run, errors),
             M.TORQUE_ROTOR_HELD: _torque(run, chosen, is_off, rig, errors),

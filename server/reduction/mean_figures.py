@@ -75,6 +75,20 @@ def channel_figure(
     return figure(name, mean.value, [*mean.parts, *reading_parts(errors, channel, mean.value)])
 
 
+def voltage_figure(
+    name: MetricName, means: StateMeans, run: Electrical, errors: RigErrors, reason: str
+) -> Metric:
+    """Voltage of a state: at the motor on direct current, at the meter on alternating current."""
+    voltage, current = means.voltage, means.current
+    drop = run.lead_ohm * current.value if run.is_dc and current is not None else 0.0
+    if voltage is None or current is None or not drop:
+        return channel_figure(name, voltage, errors, Channel.VOLTAGE, reason)
+    parts = [*voltage.parts, *reading_parts(errors, Channel.VOLTAGE, voltage.value + drop)]
+    parts += reading_parts(errors, Channel.CURRENT, current.value, -run.lead_ohm)
+    parts += [(errors.leads, -drop)] if errors.leads is not None else []
+    return figure(name, voltage.value, parts)
+
+
 def input_figure(name: MetricName, means: StateMeans, run: Electrical, errors: RigErrors) -> Metric:
     """Real input power of a state."""
     power = means.input_power

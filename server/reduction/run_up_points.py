@@ -8,6 +8,7 @@ from server.model.bench import Rig
 from server.model.results import LoadPoint
 from server.reduction.arrays import FloatArray, Ints
 from server.reduction.electrical import Electrical
+from server.reduction.leads import at_terminals
 from server.reduction.torque import drag_torque
 from server.reduction.turning import Leg, Turning, equal_steps
 
@@ -30,7 +31,9 @@ def bin_points(run: Electrical, turning: Turning, leg: Leg, rig: Rig) -> tuple[L
         u_torque = inertia * turning.noise_rad_s / math.sqrt(spread)
         first = int(turning.row[leg.first + rows[0]])
         last = int(turning.row[leg.first + rows[-1]]) + 1
-        voltage, current, input_w = _electrical(run, slice(first, last))
+        measured = _electrical(run, slice(first, last))
+        found = at_terminals(rig, **measured, is_dc=run.is_dc)
+        voltage, current, input_w = found.voltage, found.current, found.power
         apparent = voltage * current if voltage is not None and current is not None else None
         points.append(
             LoadPoint(
@@ -68,8 +71,8 @@ def _merged(bins: list[Ints]) -> list[Ints]:
     return merged
 
 
-def _electrical(run: Electrical, rows: slice) -> tuple[float | None, float | None, float | None]:
-    """Voltage, current (rms) and real power over some rows."""
+def _electrical(run: Electrical, rows: slice) -> dict[str, float | None]:
+    """Voltage, current (rms) and real power over some rows, as measured."""
     signals = run.signals
 
     def mean(values: FloatArray | None) -> float | None:
@@ -84,4 +87,4 @@ def _electrical(run: Electrical, rows: slice) -> tuple[float | None, float | Non
     if power is None and voltage is not None and current is not None:
         factor = 1.0 if run.is_dc else mean(signals.power_factor)
         power = None if factor is None else voltage * current * factor
-    return voltage, current, power
+    return {"voltage": voltage, "current": current, "power": power}

@@ -71,4 +71,5 @@ _WRITERS: dict[FindingCode, Callable[[Evidence], tuple[str, str]]] = {
     FindingCode.INERTIA_UNKNOWN: sentences.inertia_unknown,
     FindingCode.INTERVAL_DRAWN: uncertainty_sentences.interval_drawn,
     FindingCode.AMBIENT_UNKNOWN: rig_sentences.ambient_unknown,
+    FindingCode.LEADS: rig_sentences.leads,
 }

@@ -15,3 +15,19 @@ def ambient_unknown(evidence: Evidence) -> tuple[str, str]:
         " the uncertainty.",
         "State the ambient temperature of the run.",
     )
+
+
+def leads(evidence: Evidence) -> tuple[str, str]:
+    """The heat of the leads was taken off the input power, or could not be."""
+    ohm = evidence.get("lead_resistance_ohm")
+    size = f"{ohm:.3g} Ω" if isinstance(ohm, int | float) else "a resistance"
+    if not evidence.get("is_applied"):
+        return (
+            f"The leads have {size}, but no current was logged: input power is that at the meter.",
+            "Log the current.",
+        )
+    return (
+        f"Input power is that at the motor: what the leads ({size}) turn into heat is taken off,"
+        " and on direct current their voltage too.",
+        "Nothing to do.",
+    )

@@ -7,6 +7,7 @@ from server.model.measured import Finding, JsonValue
 from server.model.recording import Recording
 from server.model.results import ReductionOptions
 from server.model.words import FindingCode, Severity
+from server.reduction.leads import lead_findings
 from server.reduction.ordering import Ordered
 from server.reduction.worked import Worked
 
@@ -31,7 +32,7 @@ def recording_findings(
     ordered: Ordered, recording: Recording, *, rig: Rig, options: ReductionOptions
 ) -> tuple[Finding, ...]:
     """What holds for runs of any kind: last line cut, time out of order, calibration dates,
-    and an ambient that is missed."""
+    an ambient that is missed, and leads."""
     found = []
     cut = recording.notes.get("last_line_cut")
     if cut is not None:
@@ -48,7 +49,12 @@ def recording_findings(
             "is_clock_coarse": ordered.is_clock_coarse,
         }
         found.append(Finding(FindingCode.TIME_DISORDERED, Severity.INFO, evidence))
-    return (*found, *_calibration(rig, options), *_ambient(rig, options))
+    return (
+        *found,
+        *_calibration(rig, options),
+        *_ambient(rig, options),
+        *lead_findings(ordered.channels, rig),
+    )
 
 
 def _overloads(recording: Recording) -> list[Finding]:

@@ -63,7 +63,7 @@ def fit_motor(
     """
     if plate.motor_family is MotorFamily.UNKNOWN:
         return _nothing(plate, "the motor's family is not known; the curves assume none")
-    observed = observe(points, plate)
+    observed = observe(points, plate, rig)
     if isinstance(observed, str):
         return _nothing(plate, observed)
     errors = run_errors(rig, torque_channel, is_ac=observed.is_ac, ambient_k=ambient_k)

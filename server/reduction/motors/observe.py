@@ -10,6 +10,7 @@ from server.model.results import LoadPoint
 from server.model.words import Channel, Supply
 from server.reduction.arrays import Floats
 from server.reduction.instruments import Limits, channel_limits, torque_limits
+from server.reduction.leads import motor_voltage
 from server.reduction.loadline import pooled_u
 from server.reduction.motors.law import OUTPUTS, Observed, State
 from server.reduction.uncertainty.components import rig_errors
@@ -32,7 +33,7 @@ class RunError:
         return np.asarray(self.gain * np.abs(value) + self.offset)
 
 
-def observe(points: Sequence[LoadPoint], plate: Plate) -> Observed | str:
+def observe(points: Sequence[LoadPoint], plate: Plate, rig: Rig | None = None) -> Observed | str:
     """Gather the load points, ordered from fast to slow.
 
     Returns
@@ -43,7 +44,8 @@ def observe(points: Sequence[LoadPoint], plate: Plate) -> Observed | str:
     Notes
     -----
     Where the voltage was not logged the plate's is taken. On direct current input power is volts
-    times amperes and no channel of its own.
+    times amperes and no channel of its own. On alternating current the leads' part of a logged
+    voltage is taken off here: points hold the meter's.
     """
     if plate.supply is None:
         return "the plate does not say whether the supply is AC or DC"
@@ -59,7 +61,7 @@ def observe(points: Sequence[LoadPoint], plate: Plate) -> Observed | str:
     usable = _thinned(sorted(usable, key=lambda p: -p.speed_rad_s))
     if len(usable) < MIN_POINTS:
         return f"fewer than {MIN_POINTS} load points"
-    return _arrays(usable, plate, is_ac=is_ac)
+    return _arrays(usable, plate, rig or Rig(), is_ac=is_ac)
 
 
 def run_errors(
@@ -93,7 +95,7 @@ def _thinned(points: list[LoadPoint]) -> list[LoadPoint]:
     return [points[i] for i in kept]
 
 
-def _arrays(points: list[LoadPoint], plate: Plate, *, is_ac: bool) -> Observed:
+def _arrays(points: list[LoadPoint], plate: Plate, rig: Rig, *, is_ac: bool) -> Observed:
     def column(read: list[float | None]) -> Floats:
         return np.array([v if v is not None else np.nan for v in read], dtype=np.float64)
 
@@ -102,6 +104,8 @@ def _arrays(points: list[LoadPoint], plate: Plate, *, is_ac: bool) -> Observed:
     current = column([p.current_a for p in points])
     torque = column([p.torque_nm for p in points])
     power = column([p.input_power_w for p in points]) if is_ac else voltage * current
+    if is_ac and all(p.voltage_v is not None for p in points):
+        voltage = motor_voltage(voltage, current, power, rig)
     u_power = [p.u_input_power_w for p in points] if is_ac else [None] * len(points)
     owns = ([p.u_current_a for p in points], [p.u_torque_nm for p in points], u_power)
     values = np.stack([current, torque, power])

@@ -12,8 +12,10 @@ from server.model.recording import Recording
 from server.model.results import ReductionOptions
 from server.model.words import Channel, FindingCode, MetricName, RunKind, Severity
 from server.reduction.digest import input_digest
+from server.reduction.leads import held_loss_w
 from server.reduction.loadline import COORDINATES
 from server.reduction.metrics import RATED
+from server.reduction.states import State
 from server.reduction.uncertainty.drawn_line import drawn_line
 from server.reduction.uncertainty.judge_figures import MONTE_CARLO, Judged, judge_figures
 from server.reduction.uncertainty.monte_carlo import seed_of
@@ -142,6 +144,7 @@ def brake_model(
         rig,
         torque_channel=signals.torque_channel,
         is_input_metered=signals.power is not None,
+        is_dc=worked.is_dc,
     )
     has_line = worked.line is not None
     best = max(range(len(worked.points)), key=lambda i: worked.points[i].shaft_power_w)
@@ -158,6 +161,7 @@ def brake_model(
         power_by_line=_power_by_line(worked),
         windows=_windows(worked),
         input_held=_with_u(metrics, M.INPUT_ROTOR_HELD),
+        held_loss_w=held_loss_w(worked.blocks, worked.states.is_(State.HELD), rig),
         alone={n: pair for n in (M.SUPPLY_SAG,) if (pair := _with_u(metrics, n)) is not None},
     )
 

@@ -25,7 +25,8 @@ class PointTable:
     """(N,) per load point, SI. Shaft power is brake + drag + inertia parts; None: not measured.
 
     `u` is scatter of each quantity, the rounding of a reading included where it does not already
-    show in the scatter.
+    show in the scatter. `lead_loss` (W) is what input power no longer holds, None where nothing
+    was taken off; `is_drop_taken`: voltage is the motor's too.
     """
 
     torque: Floats
@@ -41,6 +42,8 @@ class PointTable:
     is_apparent_metered: bool
     u: dict[str, Floats]
     n_effective: Floats
+    lead_loss: Floats | None = None
+    is_drop_taken: bool = False
 
     @property
     def power(self) -> Floats:
@@ -60,10 +63,12 @@ class PointTable:
         """A quantity as a sum of products: error factors (n,) times columns (N,).
 
         Model:  P = s_w (s_T B + s_d D + o_T w) + s_w^2 s_J K + o_w T;  w = s_w w + o_w;
-                I = s_I I + o_I;  P_in = s_P P_in + o_P, or the product of voltage, current and
-                power factor;  PF = P_in / (V I), offsets to first order
+                I = s_I I + o_I;  P_in = s_P P_m + o_P - s_R s_I^2 L - 2 o_I L / I, P_m also as the
+                product of voltage, current and power factor;  PF = P_in / (V I), offsets to first
+                order
 
-        with B, D, K the brake's, drag's and inertia's part of the power, s = 1 + gain.
+        with B, D, K the brake's, drag's and inertia's part of the power, s = 1 + gain, L = I^2 R
+        the leads' heat and P_m = P_in + L what the meter shows.
         """
         one = np.ones_like(self.speed)
         s, o = f.gains, f.offsets
@@ -86,30 +91,61 @@ class PointTable:
 
     def _input_terms(self, f: Factors, one: Floats) -> list[Term]:
         power, s, o = _known(self.input_power), f.gains, f.offsets
+        leads = self._lead_terms(f, one)
+        if self.lead_loss is not None:
+            power = power + self.lead_loss
         if self.is_input_metered:
-            return [(s[Channel.POWER], power), (o[Channel.POWER], one)]
+            return [(s[Channel.POWER], power), (o[Channel.POWER], one), *leads]
         volts, amperes = _known(self.voltage), _known(self.current)
+        if self.lead_loss is not None and self.is_drop_taken:
+            volts = volts + self.lead_loss / amperes
         product = s[Channel.VOLTAGE] * s[Channel.CURRENT] * s[Channel.POWER_FACTOR]
         return [
+            *leads,
             (product, power),
             (o[Channel.VOLTAGE], power / volts),
             (o[Channel.CURRENT], power / amperes),
             (o[Channel.POWER_FACTOR], volts * amperes),
         ]
 
+    def _lead_terms(self, f: Factors, over: Floats) -> list[Term]:
+        """The leads' heat, taken off: over `over` (N,), which is 1 for the power itself."""
+        if self.lead_loss is None:
+            return []
+        s, o, lost = f.gains[Channel.CURRENT], f.offsets[Channel.CURRENT], self.lead_loss / over
+        return [(-f.leads * s * s, lost), (-2 * o, lost / _known(self.current))]
+
     def _factor_terms(self, f: Factors, one: Floats) -> list[Term]:
         factor, s, o = _known(self.power_factor), f.gains, f.offsets
-        if not self.is_input_metered:
-            return [(s[Channel.POWER_FACTOR], factor), (o[Channel.POWER_FACTOR], one)]
         apparent = _known(self.input_power) / factor
+        # Volts and amperes at the motor on direct current: their factor is 1, leads or not.
+        has_leads = self.lead_loss is not None and not self.is_drop_taken
+        lost = _known(self.lead_loss) / apparent if has_leads else np.zeros_like(one)
+        product = s[Channel.VOLTAGE] * s[Channel.CURRENT]
+        if not self.is_input_metered:
+            found = [
+                (s[Channel.POWER_FACTOR], factor + lost),
+                (o[Channel.POWER_FACTOR], one),
+            ]
+            if has_leads:
+                found += [
+                    (-f.leads * s[Channel.CURRENT] / s[Channel.VOLTAGE], lost),
+                    (o[Channel.VOLTAGE], lost / _known(self.voltage)),
+                    (-o[Channel.CURRENT], lost / _known(self.current)),
+                ]
+            return found
         if self.is_apparent_metered:
-            return [(s[Channel.POWER], factor), (o[Channel.POWER], one / apparent)]
-        return [
-            (s[Channel.POWER] / (s[Channel.VOLTAGE] * s[Channel.CURRENT]), factor),
+            leads = self._lead_terms(f, apparent) if has_leads else []
+            return [(s[Channel.POWER], factor + lost), (o[Channel.POWER], one / apparent), *leads]
+        found = [
+            (s[Channel.POWER] / product, factor + lost),
             (o[Channel.POWER], one / apparent),
             (-o[Channel.VOLTAGE], factor / _known(self.voltage)),
-            (-o[Channel.CURRENT], factor / _known(self.current)),
+            (-o[Channel.CURRENT], (factor + 2 * lost) / _known(self.current)),
         ]
+        if has_leads:
+            found.append((-f.leads * s[Channel.CURRENT] / s[Channel.VOLTAGE], lost))
+        return found
 
     def at(self, which: int | list[int]) -> "PointTable":
         """The same table of some points only."""
@@ -132,6 +168,8 @@ class PointTable:
             is_apparent_metered=self.is_apparent_metered,
             u={name: column[rows] for name, column in self.u.items()},
             n_effective=self.n_effective[rows],
+            lead_loss=kept(self.lead_loss),
+            is_drop_taken=self.is_drop_taken,
         )
 
     def drawn(self, quantity: str, f: Factors) -> Floats:
@@ -147,6 +185,7 @@ def point_table(
     *,
     torque_channel: Channel,
     is_input_metered: bool,
+    is_dc: bool = False,
 ) -> PointTable:
     """Columns of the load points. A quantity that one point lacks is none of the run."""
     speed = _column([p.speed_rad_s for p in points])
@@ -160,6 +199,7 @@ def point_table(
     voltage = _column([p.voltage_v for p in points])
     torque = np.array([p.torque_nm for p in points])
     rounding = _roundings(rig, torque_channel)
+    ohm = rig.lead_resistance_ohm
 
     def scatter(own: list[float | None], resolution: Floats | float) -> Floats:
         u = np.array([v or 0.0 for v in own])
@@ -188,6 +228,8 @@ def point_table(
         is_apparent_metered=voltage is None or current is None,
         u=u,
         n_effective=n_effective,
+        lead_loss=None if current is None or not ohm else ohm * current**2,
+        is_drop_taken=is_dc,
     )
 
 

@@ -80,8 +80,8 @@ class WindowPower:
 class RunModel:
     """What figures are made from. `point`: the one point that stands for the highest power where
     there is no line; `free`: the free-running point; `input_held`: power (W) and its scatter with
-    the rotor held; `alone`: figures with scatter only (value, u). `power_by_line`: the load line's
-    power at the dwells."""
+    the rotor held, `held_loss_w` what the leads took there; `alone`: figures with scatter only
+    (value, u). `power_by_line`: the load line's power at the dwells."""
 
     errors: RunErrors
     table: PointTable | None
@@ -93,6 +93,7 @@ class RunModel:
     power_by_line: dict[int, float] = field(default_factory=dict)
     windows: dict[MetricName, WindowPower] = field(default_factory=dict)
     input_held: tuple[float, float] | None = None
+    held_loss_w: float = 0.0
     alone: dict[MetricName, tuple[float, float]] = field(default_factory=dict)
 
     @property
@@ -178,10 +179,14 @@ class RunModel:
 
     def _held(self, f: Factors, z: Floats) -> Floats:
         value, u = self.input_held or (0.0, 0.0)
+        lost = self.held_loss_w
+        leads = f.leads * f.gains[Channel.CURRENT] ** 2 * lost
         if self.table is None or self.table.is_input_metered:
-            return f.gains[Channel.POWER] * value + f.offsets[Channel.POWER] + u * z
+            metered = f.gains[Channel.POWER] * (value + lost) + f.offsets[Channel.POWER]
+            return metered - leads + u * z
         product = f.gains[Channel.VOLTAGE] * f.gains[Channel.CURRENT]
-        return np.asarray(product * f.gains[Channel.POWER_FACTOR] * value + u * z)
+        metered = product * f.gains[Channel.POWER_FACTOR] * (value + lost)
+        return np.asarray(metered - leads + u * z)
 
 
 def _at_point(table: PointTable, i: int, f: Factors, z: Floats) -> Reading:
