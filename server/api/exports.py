@@ -84,12 +84,14 @@ def compared_csv(items: Sequence[ComparedOut]) -> Response:
             m.standard_uncertainty,
             m.lower_bound,
             m.reason,
+            one.method_version,
         )
         for one in items
         for name, m in one.metrics.items()
     ]
     headers = ("id", "maker", "model", "run", "metric", "value", "unit", "standard_uncertainty")
-    return csv_response("side-by-side", csv_text((*headers, "lower_bound", "reason"), rows))
+    more = ("lower_bound", "reason", "method_version")
+    return csv_response("side-by-side", csv_text((*headers, *more), rows))
 
 
 def _metric_names(of_rows: Iterable[Mapping[str, MetricOut]]) -> list[str]:

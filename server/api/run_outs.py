@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from server.actions.read_run_claims import read_run_claims
+from server.actions.read_run_winding import read_run_winding
 from server.api import outs, run_shapes, thing_shapes
 from server.model.bench import ClaimReading
 from server.model.results import Curve, LoadPoint, Reduction
@@ -41,6 +42,9 @@ def run(view: RunView) -> run_shapes.RunOut:
         ambient=details.ambient_k,
         supply_note=details.supply_note,
         added_inertia=details.added_inertia_kg_m2,
+        cold_resistance=details.cold_resistance_ohm,
+        hot_resistance=details.hot_resistance_ohm,
+        cold_temperature=details.cold_temperature_k,
         notes=details.notes,
         tester=view.tester,
         appliance=outs.appliance_name(view.appliance),
@@ -75,7 +79,7 @@ def results(view: RunView) -> run_shapes.ResultsOut | None:
         return None
     readings = read_run_claims(view)
     return run_shapes.ResultsOut.model_validate(
-        reduction_to_json(view.reduction, readings, view.columns)
+        reduction_to_json(view.reduction, readings, view.columns, read_run_winding(view))
     )
 
 
@@ -183,6 +187,7 @@ def compared(view: ApplianceView) -> run_shapes.ComparedOut:
         appliance=outs.appliance_name(view.appliance),
         plate=outs.plate(view.plate, view.plate_revision),
         run=best.public_id if best is not None and reduction is not None else None,
+        method_version=reduction.method_version if reduction is not None else None,
         metrics=outs.metrics(reduction.metrics) if reduction is not None else {},
         claims=claim_readings(read_run_claims(best)) if best is not None else [],
         curves=[curve(one) for one in reduction.curves] if reduction is not None else [],

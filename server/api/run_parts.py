@@ -56,7 +56,8 @@ def list_metrics(run: Run, format: Format = "json") -> ListOut[NamedMetricOut] |
     """Every figure of the run. What can't be had has no value and a reason."""
     reduction, results = _figures(run)
     if format == "csv":
-        return exports.csv_response(f"run-{run.public_id}-metrics", metrics_csv(reduction.metrics))
+        text = metrics_csv(reduction.metrics, method_version=reduction.method_version)
+        return exports.csv_response(f"run-{run.public_id}-metrics", text)
     return ListOut[NamedMetricOut](
         items=[
             NamedMetricOut(name=name, **one.model_dump()) for name, one in results.metrics.items()

@@ -68,6 +68,21 @@ class DragFoundOut(MetricOut):
     coefficient_units: list[str] | None = None
 
 
+class WindingOut(Out):
+    """Temperature of a winding from its resistance, cold and hot; K. `constant` of the law is as
+    `standard` has it for `material`."""
+
+    temperature: float | None
+    standard_uncertainty: float | None
+    rise: float | None
+    rise_standard_uncertainty: float | None
+    unit: str
+    material: str
+    standard: str
+    constant: float
+    reason: str | None
+
+
 class ResultsOut(Out):
     """The figures of a run: what `benchledger reduce --json` prints of the same file.
 
@@ -83,6 +98,7 @@ class ResultsOut(Out):
     method_version: str
     kind: str
     motor: MotorOut | None = None
+    winding_temperature: WindingOut | None = None
     rotor_inertia: MetricOut | None = None
     drag: DragFoundOut | None = None
     operating_speed: MetricOut | None = None
@@ -128,6 +144,9 @@ class RunOut(Out):
     ambient: float | None = Field(description="K")
     supply_note: str | None
     added_inertia: float | None
+    cold_resistance: float | None = Field(description="ohm")
+    hot_resistance: float | None = Field(description="ohm")
+    cold_temperature: float | None = Field(description="K")
     notes: str | None
     tester: str
     appliance: ApplianceNameOut
@@ -244,6 +263,7 @@ class ComparedOut(Out):
     appliance: ApplianceNameOut
     plate: PlateOut
     run: str | None
+    method_version: str | None
     metrics: dict[str, MetricOut]
     claims: list[ClaimReadingOut]
     curves: list[CurveOut]

@@ -61,10 +61,20 @@ def table_csv(table: FigureTable, *, with_licence_line: bool = False) -> str:
     return csv_text(table.headers, table.rows, with_licence_line=with_licence_line)
 
 
-METRIC_HEADERS = ("metric", "value", "unit", "standard_uncertainty", "lower_bound", "reason")
+METRIC_HEADERS = (
+    "metric",
+    "value",
+    "unit",
+    "standard_uncertainty",
+    "lower_bound",
+    "reason",
+    "method_version",
+)
 
 
-def metric_rows(metrics: Mapping[MetricName, Metric]) -> list[tuple[Cell, ...]]:
+def metric_rows(
+    metrics: Mapping[MetricName, Metric], method_version: str
+) -> list[tuple[Cell, ...]]:
     return [
         (
             name.value,
@@ -73,13 +83,18 @@ def metric_rows(metrics: Mapping[MetricName, Metric]) -> list[tuple[Cell, ...]]:
             metric.standard_uncertainty,
             metric.lower_bound,
             metric.reason,
+            method_version,
         )
         for name, metric in metrics.items()
     ]
 
 
-def metrics_csv(metrics: Mapping[MetricName, Metric], *, with_licence_line: bool = False) -> str:
-    return csv_text(METRIC_HEADERS, metric_rows(metrics), with_licence_line=with_licence_line)
+def metrics_csv(
+    metrics: Mapping[MetricName, Metric], *, method_version: str, with_licence_line: bool = False
+) -> str:
+    """`method_version`: which method made them."""
+    rows = metric_rows(metrics, method_version)
+    return csv_text(METRIC_HEADERS, rows, with_licence_line=with_licence_line)
 
 
 CURVE_HEADERS = ("quantity", "unit", "torque [N m]", "value", "standard_uncertainty", "beyond_data")

@@ -149,8 +149,12 @@ def _rests_on(view: ApplianceView, pooled: Sequence[MetricPooling]) -> str | Non
         return None
     return (
         f"The figures are those of one run, the newest published brake run, by "
-        f"{view.best.tester}. {headline_basis(pooled)}"
+        f"{view.best.tester}{_made_by(view.best)}. {headline_basis(pooled)}"
     )
+
+
+def _made_by(run: RunView) -> str:
+    return f", method {run.reduction.method_version}" if run.reduction is not None else ""
 
 
 def _heads(view: ApplianceView, readings: Sequence[ClaimReading]) -> tuple[Value, ...]:

@@ -191,7 +191,13 @@ def _rows(views: Sequence[ApplianceView]) -> tuple[MetricRow, ...]:
             rows.append(_metric_row(metric_label(name), metrics))
         if name is MetricName.SHAFT_POWER_MAX_STEADY:
             rows.append(_ratio_row(views))
-    return tuple(rows)
+    return (*rows, MetricRow("Method", tuple(_method(view) for view in views)))
+
+
+def _method(view: ApplianceView) -> Cell:
+    if view.best is None or view.best.reduction is None:
+        return Cell(NOT_MEASURED, is_missing=True)
+    return Cell(view.best.reduction.method_version)
 
 
 def _metric_row(label: str, metrics: Sequence[Metric | None]) -> MetricRow:

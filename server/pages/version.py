@@ -13,6 +13,7 @@ from server.model.changes import RunVersion
 from server.model.measured import Metric
 from server.model.views import RunView
 from server.model.words import MetricName
+from server.pages.methods import method_links
 from server.pages.request import site_of
 from server.pages.rows import figure_path, show_findings, version_link, version_path
 from server.pages.shapes import FindingShown, Head, Link, Value
@@ -47,6 +48,7 @@ class VersionPage:
     title: str
     standing: str
     figures: tuple[FigureThenNow, ...]
+    how_counted: tuple[Link, ...]
     methods: tuple[Value, ...]
     findings: tuple[FindingShown, ...]
     others: tuple[Link, ...]
@@ -87,6 +89,7 @@ def version_page(view: VersionView, versions: Sequence[RunVersion]) -> VersionPa
         title=title,
         standing=_standing(shown),
         figures=_figures(view.then.metrics, now, run.public_id),
+        how_counted=method_links(("method-versions", "How versions are counted and compared")),
         methods=_methods(shown, versions),
         findings=show_findings(view.then.findings),
         others=tuple(

@@ -86,6 +86,7 @@ def test_figures_as_csv_are_those_of_the_json(client, run) -> None:
         row = shown[name]
         assert (float(row["value"]) if row["value"] else None) == metric["value"]
         assert row["lower_bound"] == str(metric["lower_bound"]).lower()
+        assert row["method_version"] == run["results"]["method_version"]
 
 
 @pytest.mark.parametrize("part", ["points", "curves", "trace"])

@@ -69,7 +69,11 @@ PUBLIC_FIELDS = {
     run_shapes.LagOut: "seconds applied reason",
     run_shapes.ResultsOut: (
         "metrics findings claims columns lag method_version kind motor rotor_inertia drag "
-        "operating_speed shaft_power_in_use agreement_z"
+        "operating_speed shaft_power_in_use agreement_z winding_temperature"
+    ),
+    run_shapes.WindingOut: (
+        "temperature standard_uncertainty rise rise_standard_uncertainty unit material standard "
+        "constant reason"
     ),
     run_shapes.DragFoundOut: (
         "value unit standard_uncertainty lower_bound reason interval degrees_of_freedom method "
@@ -103,7 +107,7 @@ PUBLIC_FIELDS = {
     run_shapes.RunOut: (
         "id page state revision kind source tested_on ambient supply_note added_inertia notes "
         "tester appliance specimen rig plate file rows stale failure results changes created_at "
-        "updated_at"
+        "updated_at cold_resistance hot_resistance cold_temperature"
     ),
     run_shapes.RunStatusOut: "id state failure run page",
     run_shapes.NamedMetricOut: (
@@ -123,7 +127,7 @@ PUBLIC_FIELDS = {
     run_shapes.SegmentOut: "kind start end",
     run_shapes.TraceChannelOut: "channel unit time value",
     run_shapes.TraceOut: "channels segments",
-    run_shapes.ComparedOut: "appliance plate run metrics claims curves",
+    run_shapes.ComparedOut: "appliance plate run method_version metrics claims curves",
     run_shapes.MeOut: "id name scopes",
     run_shapes.TokenOut: "id label scopes created_at expires_at revoked_at",
 }
@@ -278,6 +282,7 @@ def test_side_by_side(client, sender, run) -> None:
     first, second = answer.json()["items"]
     assert [first["appliance"]["id"], second["appliance"]["id"]] == ids
     assert first["metrics"] == run["results"]["metrics"]
+    assert first["method_version"] == run["results"]["method_version"]
     assert first["curves"]
     assert (second["run"], second["metrics"]) == (None, {})
     assert client.get(f"{V1}/compare", params={"appliance": ids[:1]}).status_code == 422

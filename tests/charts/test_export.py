@@ -87,10 +87,18 @@ def test_metrics_are_si_with_their_unit_and_reason():
         name: Metric(name, 838.25, 10.5, lower_bound=True),
         other: Metric.missing(other, "no real power, only V·I"),
     }
-    assert read(metrics_csv(metrics)) == [
-        ["metric", "value", "unit", "standard_uncertainty", "lower_bound", "reason"],
-        ["shaft_power_max_steady", "838.25", "W", "10.5", "true", ""],
-        ["efficiency_max", "", "1", "", "false", "no real power, only V·I"],
+    assert read(metrics_csv(metrics, method_version="brake-1")) == [
+        [
+            "metric",
+            "value",
+            "unit",
+            "standard_uncertainty",
+            "lower_bound",
+            "reason",
+            "method_version",
+        ],
+        ["shaft_power_max_steady", "838.25", "W", "10.5", "true", "", "brake-1"],
+        ["efficiency_max", "", "1", "", "false", "no real power, only V·I", "brake-1"],
     ]
 
 

@@ -75,6 +75,7 @@ def test_an_appliance_says_printed_measured_and_ratio_in_its_first_sentence() ->
     assert soup.select_one(".sentence .measured").get_text() == f"838{NB}±{NB}20{NB}W"
     assert "of the printed figure" in sentence
     assert "newest published brake run" in text_of(soup)
+    assert ", method brake-1." in text_of(soup)
 
 
 def test_an_appliance_reads_its_claim_in_every_meaning() -> None:
@@ -159,6 +160,7 @@ def test_clearly_most_only_where_it_is_clear() -> None:
     rows = {row.th.get_text(): row for row in soup.select("table.compare tbody tr")}
     assert rows["Shaft, highest steady"].select_one(".verdict").get_text() == "clearly most"
     assert rows["Efficiency, best"].select_one(".verdict") is None
+    assert {cell.get_text() for cell in rows["Method"].select("td > span")} == {"brake-1"}
 
 
 def test_a_comparison_of_one_offers_to_add_another() -> None:

@@ -98,6 +98,7 @@ def test_an_earlier_version_stands_beside_todays_figures(
     assert now.endswith("r/min")
     others = [cells[2] for label, cells in rows.items() if label.startswith("Current")]
     assert set(others) == {"0"}
+    assert page.select_one('main a[href="/methods/method-versions"]') is not None
     text = text_of(page)
     assert "old-1" in text
     assert METHOD_VERSIONS[RunKind.BRAKE] in text
