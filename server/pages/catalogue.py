@@ -15,6 +15,7 @@ from server.pages.catalogue_filter import (
     address,
     twin,
 )
+from server.pages.place_rows import PlacesShown
 from server.pages.shapes import Head, Option
 from server.wording.figures import (
     NOTHING_PRINTED,
@@ -69,6 +70,7 @@ class CataloguePage:
     next_href: str | None
     limit: int
     csv_href: str
+    places: PlacesShown | None = None
 
 
 def show_row(row: ListingRow) -> CatalogueRow:
@@ -110,7 +112,9 @@ def catalogue_page(
     found: Page[ListingRow],
     categories: Sequence[str],
     problems: Sequence[str],
+    places: PlacesShown | None = None,
 ) -> CataloguePage:
+    """`places`: how sure the place of each row is, where that can be said."""
     cursor = wanted.cursor
     plain = CatalogueForm(sort=form.sort, order=form.order)
     is_narrowed = address(form) != address(plain)
@@ -149,6 +153,7 @@ def catalogue_page(
         next_href=address(form, cursor=found.next) if found.next else None,
         limit=LIMIT,
         csv_href=twin(wanted, format="csv"),
+        places=places,
     )
 
 

@@ -12,6 +12,7 @@ from server.pages.catalogue import catalogue_page
 from server.pages.catalogue_filter import read_filter, read_form
 from server.pages.front import N_ROWS, N_RUNS, front_page
 from server.pages.methods import api_page, method_page, methods_page
+from server.pages.place_rows import read_places
 from server.pages.prose import DATA_LICENCE, SAFETY
 from server.pages.request import site_of
 from server.pages.templating import render
@@ -44,12 +45,14 @@ def catalogue(request: Request, session: ReadSession, viewer: Viewer) -> Respons
         )
     form, cursor = read_form(kept), kept.get("cursor")
     wanted, problems = read_filter(form, cursor)
+    found = list_catalogue(session, filters=wanted)
     page = catalogue_page(
         form=form,
         wanted=wanted,
-        found=list_catalogue(session, filters=wanted),
+        found=found,
         categories=category_words(session),
         problems=problems,
+        places=read_places(session, wanted, found.items, has_more=found.next is not None),
     )
     return render(request, "catalogue.html", page, site=site_of(request, viewer))
 

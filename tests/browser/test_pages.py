@@ -13,7 +13,7 @@ pytestmark = pytest.mark.browser
 
 KINDS = (
     "front", "catalogue", "appliance", "run", "side-by-side", "picker", "send", "methods",
-    "safety", "data-licence", "sign-in", "missing",
+    "safety", "data-licence", "sign-in", "ranked", "missing",
 )  # fmt: skip
 WITH_CHARTS = ("appliance", "run", "side-by-side")
 SHIFT = """() => { window.shifted = 0;
@@ -53,6 +53,7 @@ def paths(ledger: Ledger) -> dict[str, str]:
         "safety": "/safety",
         "data-licence": "/data-licence",
         "sign-in": "/sign-in",
+        "ranked": "/appliances?category=wet%2Fdry+vacuum&sort=shaft_power_max_steady",
         "missing": "/nothing-here",
     }
 
