@@ -26,7 +26,7 @@ from server.store.matching import (
     rig_for,
     specimen_for,
 )
-from server.store.shapes import plate_of, rig_of
+from server.store.shapes import plate_of, rig_of, winding_values
 from server.store.tables import (
     ApplianceRow,
     JobRow,
@@ -260,6 +260,7 @@ def _add_revision(
         supply_note=details.supply_note,
         notes=details.notes,
         added_inertia_kg_m2=details.added_inertia_kg_m2,
+        **winding_values(details),
         typed=details.typed,
         file_sha256=upload.sha256,
         file_name=upload.name,

@@ -30,7 +30,7 @@ def reduce(
     """
     from server.actions.reduce_log import limits_of, reduce_log
     from server.model.words import RunKind
-    from server.reduction import place_in_use, read_claims
+    from server.reduction import place_in_use, read_claims, read_winding
     from server.settings import Settings
     from server.wording.contract import reduction_to_json
 
@@ -53,7 +53,8 @@ def reduce(
         plate=described.plate,
         rotor_inertia_kg_m2=described.rig.rotor_inertia_kg_m2,
     )
-    results = reduction_to_json(reduction, claims, reduced.log.columns)
+    winding = read_winding(described.run)
+    results = reduction_to_json(reduction, claims, reduced.log.columns, winding)
     if svg is not None:
         from server.charts.load import along_the_load
         from server.charts.svg import figure_svg_document

@@ -11,6 +11,7 @@ from server.model.words import Meaning, MetricName, Severity
 from server.wording.figures import show_metric, show_power, show_ratio
 from server.wording.labels import meaning_label, metric_label, severity_word
 
+ZERO_CELSIUS_K = 273.15
 Json = dict[str, Any]
 
 
@@ -19,10 +20,25 @@ def print_report(console: Console, results: Json) -> None:
     console.print(_metrics(results["metrics"]))
     for claim in results["claims"]:
         console.print(_claim(claim))
+    print_winding(console, results["winding_temperature"])
     for finding in results["findings"]:
         word = severity_word(Severity(finding["severity"]))
         console.print(f"{word}: {escape(finding['message'])}", highlight=False)
     console.print(f"Method {results['method_version']}; ± is the 95 % interval.", style="dim")
+
+
+def print_winding(console: Console, winding: Json | None) -> None:
+    """One line: temperature, rise, and whose constant."""
+    if winding is None:
+        return
+    if winding["temperature"] is None:
+        console.print(f"Winding temperature: {winding['reason']}", highlight=False)
+        return
+    line = f"Winding temperature: {winding['temperature'] - ZERO_CELSIUS_K:.1f} °C"
+    if winding["rise"] is not None:
+        line += f", {winding['rise']:.1f} K above the ambient"
+    law = f"{winding['material']}, {winding['standard']}: {winding['constant']:g}"
+    console.print(f"{line} ({law})", highlight=False)
 
 
 def _metric(name: str, shape: Json) -> Metric:

@@ -10,7 +10,16 @@ from enum import StrEnum
 from typing import Any
 
 from server.errors import UnitError
-from server.model.words import AbsorberType, Channel, MotorFamily, RunKind, Source, Supply
+from server.model.words import (
+    AbsorberType,
+    Channel,
+    MotorFamily,
+    RunKind,
+    Source,
+    Supply,
+    WindingMaterial,
+    WindingStandard,
+)
 from server.units import channel_kind, convert, find_unit, split_quantity, to_si
 
 Reader = Callable[[Any], Any]
@@ -175,6 +184,13 @@ _ABSORBERS: dict[str, StrEnum] = {
     "hysteresis": AbsorberType.HYSTERESIS,
 }
 
+_MATERIALS: dict[str, StrEnum] = {"aluminum": WindingMaterial.ALUMINIUM}
+_STANDARDS: dict[str, StrEnum] = {
+    "iec 60034": WindingStandard.IEC_60034,
+    "iec 60335": WindingStandard.IEC_60335,
+    "ieee": WindingStandard.IEEE_118,
+}
+
 PLATE: dict[str, FieldSpec] = {
     "voltage": _spec("voltage_v", "voltage"),
     "supply": FieldSpec("supply", one_of(Supply)),
@@ -234,6 +250,15 @@ RUN: dict[str, FieldSpec] = {
     "supply_note": FieldSpec("supply_note", text),
     "notes": FieldSpec("notes", text),
     "added_inertia": _spec("added_inertia_kg_m2", "inertia"),
+    "cold_resistance": _spec("cold_resistance_ohm", "resistance"),
+    "hot_resistance": _spec("hot_resistance_ohm", "resistance"),
+    "resistance_uncertainty": _spec("resistance_uncertainty_rel", "fraction", not_negative),
+    "cold_temperature": _spec("cold_temperature_k", "temperature"),
+    "cold_temperature_uncertainty": _spec(
+        "cold_temperature_uncertainty_k", "temperature_difference", not_negative
+    ),
+    "winding_material": FieldSpec("winding_material", one_of(WindingMaterial, also=_MATERIALS)),
+    "winding_standard": FieldSpec("winding_standard", one_of(WindingStandard, also=_STANDARDS)),
 }
 
 

@@ -8,7 +8,16 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from server.model.measured import MeaningReading, Metric
-from server.model.words import AbsorberType, Channel, MotorFamily, RunKind, Source, Supply
+from server.model.words import (
+    AbsorberType,
+    Channel,
+    MotorFamily,
+    RunKind,
+    Source,
+    Supply,
+    WindingMaterial,
+    WindingStandard,
+)
 
 Typed = dict[str, str]
 
@@ -155,7 +164,11 @@ class ColumnChoice:
 
 @dataclass(frozen=True, slots=True)
 class RunDetails:
-    """`added_inertia_kg_m2`: fixed on the shaft for some of a file's run-downs, not for others."""
+    """`added_inertia_kg_m2`: fixed on the shaft for some of a file's run-downs, not for others.
+
+    `cold_resistance_ohm` of a winding at `cold_temperature_k`, `hot_resistance_ohm` of the same at
+    the end of the run; `resistance_uncertainty_rel` of each alone, standard.
+    """
 
     kind: RunKind = RunKind.BRAKE
     source: Source = Source.LOGGER
@@ -164,6 +177,13 @@ class RunDetails:
     supply_note: str | None = None
     notes: str | None = None
     added_inertia_kg_m2: float | None = None
+    cold_resistance_ohm: float | None = None
+    hot_resistance_ohm: float | None = None
+    resistance_uncertainty_rel: float | None = None
+    cold_temperature_k: float | None = None
+    cold_temperature_uncertainty_k: float | None = None
+    winding_material: WindingMaterial | None = None
+    winding_standard: WindingStandard | None = None
     typed: Typed = field(default_factory=dict)
 
 

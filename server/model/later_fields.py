@@ -9,6 +9,13 @@ LATER_FIELDS = frozenset(
         "pivot_friction_nm",
         "lead_resistance_ohm",
         "lead_resistance_uncertainty_rel",
+        "cold_resistance_ohm",
+        "hot_resistance_ohm",
+        "resistance_uncertainty_rel",
+        "cold_temperature_k",
+        "cold_temperature_uncertainty_k",
+        "winding_material",
+        "winding_standard",
     }
 )
 

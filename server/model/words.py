@@ -90,6 +90,19 @@ class AbsorberType(StrEnum):
     OTHER = "other"
 
 
+class WindingMaterial(StrEnum):
+    COPPER = "copper"
+    ALUMINIUM = "aluminium"
+
+
+class WindingStandard(StrEnum):
+    """Whose constant turns a winding's resistance into its temperature."""
+
+    IEC_60034 = "IEC 60034-1"
+    IEC_60335 = "IEC 60335-1"
+    IEEE_118 = "IEEE 118"
+
+
 class RunState(StrEnum):
     """Where a run stands. `working`: stored, its figures are being made."""
 

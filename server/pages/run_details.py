@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from server.actions.read_run_winding import read_run_winding
 from server.charts.figure import FigureTable
 from server.model.bench import REFERENCE_K, Instrument, Rig
 from server.model.measured import JsonValue
@@ -13,6 +14,7 @@ from server.pages.shapes import Value
 from server.wording.counts import count_of, show_date
 from server.wording.figures import NOT_STATED, show_plain, show_quantity, unbroken
 from server.wording.labels import channel_word
+from server.wording.winding import show_winding
 
 ICE_POINT_K = 273.15
 
@@ -159,7 +161,13 @@ def specimen_values(view: RunView) -> tuple[Value, ...]:
         ("Supply", details.supply_note),
         ("Notes", details.notes),
     ]
-    return tuple(Value(label, text or NOT_STATED, is_missing=text is None) for label, text in rows)
+    shown = [Value(label, text or NOT_STATED, is_missing=text is None) for label, text in rows]
+    winding = read_run_winding(view)
+    if winding is not None:
+        text, note = show_winding(winding)
+        is_missing = winding.temperature_k is None
+        shown.insert(-2, Value("Winding at the end", text, note=note, is_missing=is_missing))
+    return tuple(shown)
 
 
 def _ambient(view: RunView) -> str | None:

@@ -3,7 +3,15 @@
 from server.reduction.claims import read_claims
 from server.reduction.digest import input_digest
 from server.reduction.door import reduce_run
+from server.reduction.motors.winding import read_winding
 from server.reduction.placing import place_in_use
 from server.reduction.versions import METHOD_VERSIONS
 
-__all__ = ["METHOD_VERSIONS", "input_digest", "place_in_use", "read_claims", "reduce_run"]
+__all__ = [
+    "METHOD_VERSIONS",
+    "input_digest",
+    "place_in_use",
+    "read_claims",
+    "read_winding",
+    "reduce_run",
+]

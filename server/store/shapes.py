@@ -30,6 +30,8 @@ from server.model.words import (
     Severity,
     Source,
     Supply,
+    WindingMaterial,
+    WindingStandard,
 )
 from server.store.motor_shape import motor_of, motor_value
 from server.store.types import plain_json
@@ -40,6 +42,13 @@ CLAIM_FIELDS = tuple(f.name for f in fields(Claim))
 SPECIMEN_FIELDS = tuple(f.name for f in fields(Specimen))
 # A look-up here takes a third of the enum's own, and a page makes hundreds.
 METRIC_BY_WORD = {name.value: name for name in MetricName}
+WINDING_NUMBERS = (
+    "cold_resistance_ohm",
+    "hot_resistance_ohm",
+    "resistance_uncertainty_rel",
+    "cold_temperature_k",
+    "cold_temperature_uncertainty_k",
+)
 APPLIANCE_FIELDS = tuple(f.name for f in fields(Appliance))
 
 
@@ -99,8 +108,19 @@ def details_of(row: Any, *, kind: str) -> RunDetails:
         supply_note=row.supply_note,
         notes=row.notes,
         added_inertia_kg_m2=row.added_inertia_kg_m2,
+        **{name: getattr(row, name) for name in WINDING_NUMBERS},
+        winding_material=WindingMaterial(row.winding_material) if row.winding_material else None,
+        winding_standard=WindingStandard(row.winding_standard) if row.winding_standard else None,
         typed=row.typed,
     )
+
+
+def winding_values(details: RunDetails) -> dict[str, Any]:
+    """Column values of what a run notes of its winding."""
+    words = {name: getattr(details, name) for name in ("winding_material", "winding_standard")}
+    return {name: getattr(details, name) for name in WINDING_NUMBERS} | {
+        name: None if word is None else word.value for name, word in words.items()
+    }
 
 
 def columns_of(items: list[dict[str, Any]]) -> tuple[Column, ...]:

@@ -10,16 +10,21 @@ from server.model.budget import BudgetLine
 from server.model.measured import COVERAGE, Finding, JsonValue, MeaningReading, Metric
 from server.model.recording import Column
 from server.model.results import Reduction
+from server.model.winding import WindingReading
 from server.model.words import MetricName
 from server.wording.findings import finding_text
 from server.wording.kind_contract import with_kind_words
 from server.wording.motor import motor_to_json
+from server.wording.winding import winding_to_json
 
 Json = dict[str, JsonValue]
 
 
 def reduction_to_json(
-    reduction: Reduction, claims: tuple[ClaimReading, ...], columns: tuple[Column, ...]
+    reduction: Reduction,
+    claims: tuple[ClaimReading, ...],
+    columns: tuple[Column, ...],
+    winding: WindingReading | None = None,
 ) -> Json:
     """The one JSON object of a reduced run."""
     found: Json = {
@@ -35,6 +40,7 @@ def reduction_to_json(
         "method_version": reduction.method_version,
         "kind": reduction.kind.value,
         "motor": motor_to_json(reduction.motor),
+        "winding_temperature": winding_to_json(winding),
     }
     return with_kind_words(reduction, found)
 

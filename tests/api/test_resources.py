@@ -68,8 +68,8 @@ PUBLIC_FIELDS = {
     run_shapes.ColumnOut: "position header channel unit reason",
     run_shapes.LagOut: "seconds applied reason",
     run_shapes.ResultsOut: (
-        "metrics findings claims columns lag method_version kind motor rotor_inertia drag "
-        "operating_speed shaft_power_in_use agreement_z winding_temperature"
+        "metrics findings claims columns lag method_version kind motor winding_temperature "
+        "rotor_inertia drag operating_speed shaft_power_in_use agreement_z"
     ),
     run_shapes.WindingOut: (
         "temperature standard_uncertainty rise rise_standard_uncertainty unit material standard "
@@ -105,9 +105,9 @@ PUBLIC_FIELDS = {
         "metrics"
     ),
     run_shapes.RunOut: (
-        "id page state revision kind source tested_on ambient supply_note added_inertia notes "
-        "tester appliance specimen rig plate file rows stale failure results changes created_at "
-        "updated_at cold_resistance hot_resistance cold_temperature"
+        "id page state revision kind source tested_on ambient supply_note added_inertia "
+        "cold_resistance hot_resistance cold_temperature notes tester appliance specimen rig "
+        "plate file rows stale failure results changes created_at updated_at"
     ),
     run_shapes.RunStatusOut: "id state failure run page",
     run_shapes.NamedMetricOut: (

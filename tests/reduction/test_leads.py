@@ -179,7 +179,7 @@ def test_other_kinds_take_the_leads_off_as_well(kind: RunKind) -> None:
     metrics = reduced(recording, DC, kind, **rig).metrics
     power = metrics[M.INPUT_ROTOR_HELD if is_held else M.INPUT_POWER_IN_USE]
     assert power.value == pytest.approx(24 * 8 - OHM * 64)
-    # dP/dV VOLTS = VOLTS AMPS, dP/dI AMPS = VOLTS AMPS - 2 AMPS^2 R, dP/dR R = - AMPS^2 R.
+    # By volts: power at the meter; by amperes: that less twice the heat; by ohms: the heat.
     parts = (192 * 0.01 / math.sqrt(3), (192 - 2 * OHM * 64) * 0.02 / math.sqrt(3), OHM * 64 * 0.1)
     assert power.standard_uncertainty == pytest.approx(math.hypot(*parts), rel=1e-6)
     voltage = metrics[M.VOLTAGE_ROTOR_HELD if is_held else M.VOLTAGE_IN_USE]

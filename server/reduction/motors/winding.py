@@ -1,11 +1,14 @@
 """The temperature of a winding from its resistance, cold and hot."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from server.errors import InvalidSignal
+from server.model.bench import RunDetails
 from server.model.measured import Measured
+from server.model.winding import WindingReading
+from server.model.words import WindingMaterial, WindingStandard
 
 ICE_POINT_K = 273.15
 
@@ -86,6 +89,64 @@ def winding_temperature(
         constant=k,
         standard=standard,
     )
+
+
+def read_winding(details: RunDetails) -> WindingReading | None:
+    """A winding's temperature from the two resistances noted with a run.
+
+    Parameters
+    ----------
+    details : resistances, ohm, each with the same relative standard uncertainty, independent of
+        one another; the cold winding's temperature, K (the ambient's where none is stated);
+        material (copper) and whose constant (IEC 60034-1) where none is stated. The ambient is
+        taken as exact.
+
+    Returns
+    -------
+    WindingReading, with a reason in place of a temperature where something is missing; None where
+    neither resistance was noted.
+    """
+    cold, hot = details.cold_resistance_ohm, details.hot_resistance_ohm
+    if cold is None and hot is None:
+        return None
+    material = details.winding_material or WindingMaterial.COPPER
+    standard = details.winding_standard or WindingStandard.IEC_60034
+    law = _law(material, standard)
+    empty = WindingReading(material, standard, CONSTANT_K[law])
+    if cold is None or hot is None:
+        missed = "hot" if hot is None else "cold"
+        return replace(empty, reason=f"the {missed} resistance was not noted")
+    cold_k = details.cold_temperature_k or details.ambient_k
+    if cold_k is None:
+        return replace(
+            empty, reason="neither the cold winding's temperature nor the ambient is known"
+        )
+    u = details.resistance_uncertainty_rel
+    ambient = details.ambient_k if details.cold_temperature_k is not None else None
+    found = winding_temperature(
+        cold=Measured(cold, None if u is None else u * cold),
+        hot=Measured(hot, None if u is None else u * hot),
+        cold_k=Measured(cold_k, details.cold_temperature_uncertainty_k),
+        ambient_k=None if ambient is None else Measured(ambient),
+        standard=law,
+    )
+    is_u_stated = u is not None or details.cold_temperature_uncertainty_k is not None
+    temperature, rise = found.temperature_k, found.rise_k
+    if not is_u_stated:
+        temperature, rise = Measured(temperature.value), Measured(rise.value)
+    return replace(
+        empty,
+        temperature_k=temperature,
+        rise_k=rise if details.ambient_k is not None else None,
+    )
+
+
+def _law(material: WindingMaterial, standard: WindingStandard) -> WindingConstant:
+    if material is WindingMaterial.ALUMINIUM:
+        return WindingConstant.ALUMINIUM
+    if standard is WindingStandard.IEC_60034:
+        return WindingConstant.COPPER_IEC_60034
+    return WindingConstant.COPPER_IEEE
 
 
 def resistance_ratio(*, from_k: float, to_k: float, standard: WindingConstant) -> float:

@@ -114,6 +114,13 @@ class RunRevisionRow(Table):
     recording_sha256: Mapped[str | None] = mapped_column(ForeignKey("recording.sha256"), index=True)
     created_at: Mapped[datetime]
     added_inertia_kg_m2: Mapped[float | None]
+    cold_resistance_ohm: Mapped[float | None]
+    hot_resistance_ohm: Mapped[float | None]
+    resistance_uncertainty_rel: Mapped[float | None]
+    cold_temperature_k: Mapped[float | None]
+    cold_temperature_uncertainty_k: Mapped[float | None]
+    winding_material: Mapped[str | None]
+    winding_standard: Mapped[str | None]
 
 
 class MetricSetRow(Table):
