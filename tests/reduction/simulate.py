@@ -149,11 +149,14 @@ class Case:
 
 @dataclass(frozen=True)
 class Simulated:
+    """`shaft_power_w` (n,): what the motor truly gave at each row."""
+
     recording: Recording
     plate: Plate
     rig: Rig
     truth: dict[str, float]
     case: Case
+    shaft_power_w: Floats
 
 
 def simulate(case: Case) -> Simulated:
@@ -228,6 +231,7 @@ def simulate(case: Case) -> Simulated:
         ),
         truth=motor.truth(w_low, w_top),
         case=case,
+        shaft_power_w=motor_torque * speed,
     )
 
 
