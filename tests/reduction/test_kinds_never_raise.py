@@ -1,6 +1,7 @@
 """Runs of other kinds than brake, and readings by hand: any arrays give figures or reasons."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -67,6 +68,15 @@ def test_any_arrays_give_figures_or_reasons(kind, seed):
                 Instrument(Channel.POWER, of_reading=0.01),
             ),
         )
+        if rng.random() < 0.5:
+            rig = replace(
+                rig,
+                lead_resistance_ohm=(0.1, 1e4)[int(rng.integers(2))],
+                lead_resistance_uncertainty_rel=0.1,
+                arm_angle_rad=0.3,
+                arm_angle_uncertainty_rad=0.1,
+                pivot_friction_nm=0.01,
+            )
         options = ReductionOptions(
             rows_are_points=kind is RunKind.BRAKE or bool(rng.random() < 0.3),
             added_inertia_kg_m2=1e-4 if rng.random() < 0.3 else None,

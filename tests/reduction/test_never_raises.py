@@ -77,7 +77,17 @@ def test_random_arrays(seed: int) -> None:
         arm_m=[None, 0.1][int(rng.integers(2))],
         inertia_kg_m2=[None, 1e-4][int(rng.integers(2))],
         drag=[(), ((0.0, 0.01), (300.0, 0.02))][int(rng.integers(2))],
-        instruments=(Instrument(Channel.TORQUE, of_reading=0.01, range=1.0, of_range=0.01),),
+        instruments=(
+            Instrument(Channel.TORQUE, of_reading=0.01, range=1.0, of_range=0.01),
+            Instrument(
+                Channel.POWER, temperature_coefficient_per_k=[None, 1e-3][int(rng.integers(2))]
+            ),
+        ),
+        arm_angle_rad=[None, 0.2, -1.5][int(rng.integers(3))],
+        arm_angle_uncertainty_rad=[None, 0.1, 2.0][int(rng.integers(3))],
+        pivot_friction_nm=[None, 0.01][int(rng.integers(2))],
+        lead_resistance_ohm=[None, 0.1, 1e4][int(rng.integers(3))],
+        lead_resistance_uncertainty_rel=[None, 0.1][int(rng.integers(2))],
     )
     try:
         result = reduce_run(
@@ -85,7 +95,9 @@ def test_random_arrays(seed: int) -> None:
             kind=RunKind.BRAKE,
             plate=plate,
             rig=rig,
-            options=ReductionOptions(tested_on="2026-05-01"),
+            options=ReductionOptions(
+                tested_on="2026-05-01", ambient_k=[None, 310.0][int(rng.integers(2))]
+            ),
         )
     except InvalidSignal:
         return

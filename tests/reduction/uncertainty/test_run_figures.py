@@ -18,7 +18,6 @@ from server.reduction.uncertainty.run_errors import RunErrors
 from server.reduction.uncertainty.run_model import RunModel
 from server.wording.contract import metric_to_json
 from server.wording.findings import finding_text
-from server.wording.labels import metric_label
 from tests.reduction.simulate import Case, permanent_magnet, simulate, universal
 from tests.simulated.coverage import Trial, coverage, trials
 
@@ -151,7 +150,9 @@ def test_one_wide_limit_makes_the_interval_a_drawn_one_and_the_finding_says_so()
     (finding,) = [f for f in result.findings if f.code is FindingCode.INTERVAL_DRAWN]
     message = finding_text(finding).message
     assert "torque: % of reading" in message
-    assert metric_label(M.SHAFT_POWER_MAX_STEADY).lower() in message.lower()
+    drawn = [one["figure"] for one in finding.evidence["figures"]]
+    assert M.SHAFT_POWER_MAX_STEADY.value in drawn
+    assert f"{len(drawn)} figures" in message
 
 
 def equal_dwells(power: np.ndarray, u: float) -> RunModel:
