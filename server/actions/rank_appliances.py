@@ -5,7 +5,9 @@ from functools import lru_cache
 from hashlib import sha256
 
 from server.model.pooled import MetricPooling
+from server.model.words import MetricName
 
+RANKED = MetricName.SHAFT_POWER_MAX_STEADY
 N_DRAWS = 20_000
 N_DRAWS_OF_LIST = 5_000  # fifty figures, on a page that must not wait: u(p) at most 0.007
 Drawn = tuple[float, float, float | None]  # value, standard uncertainty, degrees of freedom

@@ -4,6 +4,8 @@ from typing import Annotated, Literal
 
 from fastapi import Query, Request, Response
 
+from server.actions.pool_appliance import pool_appliances
+from server.actions.rank_appliances import RANKED, chance_of_highest
 from server.api import exports, run_outs
 from server.api.conditional import answer
 from server.api.openapi import api_router, refusals
@@ -27,9 +29,17 @@ def compare(
     appliance: _Ids,
     format: Literal["json", "csv"] = "json",
 ) -> Response:
-    """Plates, figures, claims and curves beside one another, in the order asked."""
+    """Plates, figures, claims and curves beside one another, in the order asked.
+
+    With each the chance that its highest steady shaft power is the highest of them.
+    """
     views = compare_views(session, public_ids=appliance, viewer=None)
-    items = [run_outs.compared(view) for view in views]
+    ids = [view.appliance.public_id for view in views]
+    chances = chance_of_highest(pool_appliances(session, public_ids=ids, metric=RANKED))
+    items = [
+        run_outs.compared(view, chance_of_highest=chances.get(public_id))
+        for public_id, view in zip(ids, views, strict=True)
+    ]
     if format == "csv":
         return exports.compared_csv(items)
     return answer(request, ListOut[ComparedOut](items=items))

@@ -6,6 +6,7 @@ from urllib.parse import quote
 
 from fastapi import Request, Response
 
+from server.actions.rank_appliances import RANKED
 from server.api.run_shapes import ComparedOut, RunRowOut
 from server.api.shapes import MetricOut
 from server.api.thing_shapes import ListingOut
@@ -71,7 +72,10 @@ def listings_csv(
 
 
 def compared_csv(items: Sequence[ComparedOut]) -> Response:
-    """Long form: a row for each figure of each appliance."""
+    """Long form: a row for each figure of each appliance.
+
+    The chance of being the highest stands in the row of the figure that is ranked.
+    """
     rows = [
         (
             one.appliance.id,
@@ -85,12 +89,13 @@ def compared_csv(items: Sequence[ComparedOut]) -> Response:
             m.lower_bound,
             m.reason,
             one.method_version,
+            one.chance_of_highest if name == RANKED else None,
         )
         for one in items
         for name, m in one.metrics.items()
     ]
     headers = ("id", "maker", "model", "run", "metric", "value", "unit", "standard_uncertainty")
-    more = ("lower_bound", "reason", "method_version")
+    more = ("lower_bound", "reason", "method_version", "chance_of_highest")
     return csv_response("side-by-side", csv_text((*headers, *more), rows))
 
 

@@ -6,7 +6,7 @@ from server.actions.read_run_claims import read_run_claims
 from server.actions.read_run_winding import read_run_winding
 from server.api import outs, run_shapes, thing_shapes
 from server.model.bench import ClaimReading
-from server.model.results import Curve, LoadPoint, Reduction
+from server.model.results import Curve, LoadPoint, Reduction, Segment, rows_of_point
 from server.model.views import ApplianceView, RunRow, RunView
 from server.model.words import CHANNEL_UNITS
 from server.wording.contract import claim_to_json, reduction_to_json
@@ -87,10 +87,13 @@ def claim_readings(readings: Sequence[ClaimReading]) -> list[thing_shapes.ClaimR
     return [thing_shapes.ClaimReadingOut.model_validate(claim_to_json(one)) for one in readings]
 
 
-def point(found: LoadPoint) -> run_shapes.PointOut:
+def point(found: LoadPoint, segments: Sequence[Segment]) -> run_shapes.PointOut:
+    first, last = rows_of_point(found, segments) or (None, None)
     return run_shapes.PointOut(
         start=found.start_s,
         end=found.end_s,
+        first_row=first,
+        last_row=last,
         is_dwell=found.is_dwell,
         samples=found.n_samples,
         effective_samples=found.n_effective,
@@ -139,7 +142,13 @@ def trace(reduction: Reduction) -> run_shapes.TraceOut:
             if found is not None
         ],
         segments=[
-            run_shapes.SegmentOut(kind=one.kind.value, start=one.start_s, end=one.end_s)
+            run_shapes.SegmentOut(
+                kind=one.kind.value,
+                start=one.start_s,
+                end=one.end_s,
+                first_row=one.first_row,
+                last_row=one.last_row,
+            )
             for one in reduction.segments
         ],
     )
@@ -180,7 +189,7 @@ def appliance(view: ApplianceView) -> thing_shapes.ApplianceOut:
     )
 
 
-def compared(view: ApplianceView) -> run_shapes.ComparedOut:
+def compared(view: ApplianceView, *, chance_of_highest: float | None) -> run_shapes.ComparedOut:
     best = view.best
     reduction = best.reduction if best is not None else None
     return run_shapes.ComparedOut(
@@ -191,4 +200,5 @@ def compared(view: ApplianceView) -> run_shapes.ComparedOut:
         metrics=outs.metrics(reduction.metrics) if reduction is not None else {},
         claims=claim_readings(read_run_claims(best)) if best is not None else [],
         curves=[curve(one) for one in reduction.curves] if reduction is not None else [],
+        chance_of_highest=chance_of_highest,
     )

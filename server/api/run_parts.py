@@ -78,7 +78,9 @@ def list_points(run: Run, format: Format = "json") -> ListOut[PointOut] | Respon
     reduction, _ = _figures(run)
     if format == "csv":
         return exports.csv_response(f"run-{run.public_id}-points", points_csv(reduction.points))
-    return ListOut[PointOut](items=[run_outs.point(one) for one in reduction.points])
+    return ListOut[PointOut](
+        items=[run_outs.point(one, reduction.segments) for one in reduction.points]
+    )
 
 
 @router.get("/curves", response_model=ListOut[CurveOut], responses=_TABLE)

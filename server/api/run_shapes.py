@@ -201,10 +201,15 @@ class VersionFiguresOut(VersionOut):
 
 
 class PointOut(Out):
-    """One steady dwell, or one load bin of a sweep, in SI. `u_…`: standard uncertainty, scatter."""
+    """One steady dwell, or one load bin of a sweep, in SI. `u_…`: standard uncertainty, scatter.
+
+    `first_row` to `last_row`: rows of the log from 0, or the segment's where its own are not kept.
+    """
 
     start: float
     end: float
+    first_row: int | None
+    last_row: int | None
     is_dwell: bool
     samples: int
     effective_samples: float
@@ -241,6 +246,8 @@ class SegmentOut(Out):
     kind: str
     start: float
     end: float
+    first_row: int
+    last_row: int
 
 
 class TraceChannelOut(Out):
@@ -267,6 +274,11 @@ class ComparedOut(Out):
     metrics: dict[str, MetricOut]
     claims: list[ClaimReadingOut]
     curves: list[CurveOut]
+    chance_of_highest: float | None = Field(
+        description="Chance that its pooled highest steady shaft power is the highest of these; "
+        "null without such a figure, or where fewer than two have one.",
+        examples=[0.92],
+    )
 
 
 class MeOut(Out):

@@ -1,6 +1,6 @@
 """What a reduction gives back. Plain floats and tuples, ready to be stored as JSON."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from server.model.measured import Finding, Metric
@@ -47,6 +47,16 @@ class LoadPoint:
     u_efficiency: float | None = None
     first_row: int | None = None
     last_row: int | None = None
+
+
+def rows_of_point(point: LoadPoint, segments: Sequence[Segment]) -> tuple[int, int] | None:
+    """First and last row of a load point; of the segments it lies in where its own are not kept."""
+    if point.first_row is not None and point.last_row is not None:
+        return point.first_row, point.last_row
+    around = [s for s in segments if s.start_s <= point.end_s and s.end_s >= point.start_s]
+    if not around:
+        return None
+    return min(s.first_row for s in around), max(s.last_row for s in around)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,10 +4,10 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from server.actions.pool_appliance import pool_appliances
-from server.actions.rank_appliances import chance_of_highest
+from server.actions.rank_appliances import RANKED, chance_of_highest
 from server.dependencies import ReadSession, Viewer
 from server.model.views import CatalogueFilter
-from server.pages.rank_rows import RANKED, rank_rows, rank_sentences
+from server.pages.rank_rows import rank_rows, rank_sentences
 from server.pages.request import site_of
 from server.pages.side_by_side import MOST, address, side_by_side_page
 from server.pages.templating import render

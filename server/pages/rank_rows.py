@@ -2,17 +2,15 @@
 
 from collections.abc import Mapping, Sequence
 
-from server.actions.rank_appliances import N_DRAWS
+from server.actions.rank_appliances import N_DRAWS, RANKED
 from server.model.pooled import MetricPooling
 from server.model.views import ApplianceView
-from server.model.words import MetricName
 from server.pages.side_by_side import Cell, MetricRow, name_of
 from server.wording.counts import count_of
 from server.wording.figures import NOT_MEASURED, metric_label, shown_scale
 from server.wording.numbers import grouped
 from server.wording.pooled import show_chance, show_pooled
 
-RANKED = MetricName.SHAFT_POWER_MAX_STEADY
 NOT_RANKED = "not ranked"
 SURE = 0.95
 CHANCE = "Chance of being the highest"

@@ -1,9 +1,9 @@
 """Which stretches of a run a figure rests on: times, loads, rows."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from server.model.results import LoadPoint, Reduction, Segment
+from server.model.results import LoadPoint, Reduction, Segment, rows_of_point
 from server.model.words import Channel, MetricName, RunKind, SegmentKind
 from server.wording.figures import show_quantity
 from server.wording.labels import segment_word
@@ -111,18 +111,8 @@ def _point(point: LoadPoint, reduction: Reduction) -> Stretch:
         what="steady load" if point.is_dwell else "bin of a sweep",
         when=_when(point.start_s, point.end_s, reduction),
         reading=f"{torque}, {power}",
-        rows=_rows(point, reduction.segments),
+        rows=rows_of_point(point, reduction.segments),
     )
-
-
-def _rows(point: LoadPoint, segments: Sequence[Segment]) -> tuple[int, int] | None:
-    """The rows of a load point; of the segments it lies in, where its own were not kept."""
-    if point.first_row is not None and point.last_row is not None:
-        return point.first_row, point.last_row
-    around = [s for s in segments if s.start_s <= point.end_s and s.end_s >= point.start_s]
-    if not around:
-        return None
-    return min(s.first_row for s in around), max(s.last_row for s in around)
 
 
 def _segment(segment: Segment, reduction: Reduction) -> Stretch:

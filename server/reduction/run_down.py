@@ -1,6 +1,7 @@
 """A run-down: speed against time with no drive, to drag torque or to moment of inertia."""
 
 import math
+from dataclasses import replace
 from itertools import compress
 
 from server.model.bench import Plate, Rig
@@ -157,8 +158,17 @@ def _points(turning: Turning, legs: list[Leg], inertia: Inertia) -> tuple[LoadPo
         time, speed = turning.time_s[leg.rows], turning.speed[leg.rows]
         for rows in equal_steps(speed, BINS):
             if rows.size >= LEAST_IN_BIN:
-                points.append(_point(time[rows], speed[rows], inertia.value, turning.noise_rad_s))
+                found = _point(time[rows], speed[rows], inertia.value, turning.noise_rad_s)
+                first, last = leg.first + int(rows[0]), leg.first + int(rows[-1])
+                first_row, last_row = _rows_as_read(turning, first, last)
+                points.append(replace(found, first_row=first_row, last_row=last_row))
     return tuple(points)
+
+
+def _rows_as_read(turning: Turning, first: int, last: int) -> tuple[int, int]:
+    """From the first row behind one sample to the last behind another."""
+    end = int(turning.row[last + 1]) - 1 if last + 1 < turning.row.size else int(turning.row[last])
+    return int(turning.row[first]), end
 
 
 def _point(time: Floats, speed: Floats, inertia: float, noise: float) -> LoadPoint:

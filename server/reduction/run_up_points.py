@@ -54,6 +54,8 @@ def bin_points(run: Electrical, turning: Turning, leg: Leg, rig: Rig) -> tuple[L
                 u_torque_nm=u_torque,
                 u_speed_rad_s=turning.noise_rad_s / math.sqrt(rows.size),
                 u_shaft_power_w=u_torque * mean,
+                first_row=first,
+                last_row=last - 1,
             )
         )
     return tuple(points)

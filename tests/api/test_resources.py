@@ -119,15 +119,17 @@ PUBLIC_FIELDS = {
         "number page method_version made_at is_current was_published metrics findings"
     ),
     run_shapes.PointOut: (
-        "start end is_dwell samples effective_samples torque speed shaft_power voltage current "
-        "power apparent_power power_factor efficiency u_torque u_speed u_shaft_power u_current "
-        "u_power u_efficiency"
+        "start end first_row last_row is_dwell samples effective_samples torque speed shaft_power "
+        "voltage current power apparent_power power_factor efficiency u_torque u_speed "
+        "u_shaft_power u_current u_power u_efficiency"
     ),
     run_shapes.CurveOut: "quantity unit fit torque value standard_uncertainty beyond",
-    run_shapes.SegmentOut: "kind start end",
+    run_shapes.SegmentOut: "kind start end first_row last_row",
     run_shapes.TraceChannelOut: "channel unit time value",
     run_shapes.TraceOut: "channels segments",
-    run_shapes.ComparedOut: "appliance plate run method_version metrics claims curves",
+    run_shapes.ComparedOut: (
+        "appliance plate run method_version metrics claims curves chance_of_highest"
+    ),
     run_shapes.MeOut: "id name scopes",
     run_shapes.TokenOut: "id label scopes created_at expires_at revoked_at",
 }
@@ -285,6 +287,7 @@ def test_side_by_side(client, sender, run) -> None:
     assert first["method_version"] == run["results"]["method_version"]
     assert first["curves"]
     assert (second["run"], second["metrics"]) == (None, {})
+    assert first["chance_of_highest"] is second["chance_of_highest"] is None  # one is measured
     assert client.get(f"{V1}/compare", params={"appliance": ids[:1]}).status_code == 422
     assert client.get(f"{V1}/compare", params={"appliance": ids * 4}).status_code == 422
     missing = client.get(f"{V1}/compare", params={"appliance": [ids[0], "0000000000"]})

@@ -1,6 +1,8 @@
 """The loaded demonstration through its pages and its API, as a visitor meets it."""
 
+import csv
 import html
+import io
 import re
 from collections.abc import Iterator
 from typing import Any
@@ -14,6 +16,7 @@ from seed_data.story import STORY
 from server.app import create_app
 from server.commands.demo import load
 from server.settings import Settings
+from server.wording.pooled import show_chance
 
 POWER = "shaft_power_max_steady"
 
@@ -89,3 +92,47 @@ def test_the_comparison_shows_intervals(visitor: TestClient) -> None:
         cells = re.findall(r"<td[^>]*>(.*?)</td>", row, re.DOTALL)
         assert len(cells) == 2
         assert all("±" in cell for cell in cells), (label, cells)
+
+
+def test_the_api_says_how_sure_the_highest_is(visitor: TestClient) -> None:
+    """The same chances as the page's, in JSON and in the row of the figure in CSV."""
+    found = appliances(visitor)
+    pair = [found[model]["id"] for model in ("Snorrel 60", "Tarnwell 4")]
+    items = visitor.get("/api/v1/compare", params={"appliance": pair}).json()["items"]
+    chances = [item["chance_of_highest"] for item in items]
+    assert sum(chances) == pytest.approx(1.0)
+    assert 0.8 < chances[1] < 0.999  # the Tarnwell's two pieces lie far apart
+    shown = visitor.get(f"/side-by-side?appliance={pair[0]}&appliance={pair[1]}").text
+    assert all(show_chance(chance) in shown for chance in chances)
+    table = visitor.get("/api/v1/compare", params={"appliance": pair, "format": "csv"}).text
+    rows = list(csv.DictReader(io.StringIO(table)))
+    told = {r["id"]: r["chance_of_highest"] for r in rows if r["metric"] == POWER}
+    assert {one: float(chance) for one, chance in told.items()} == dict(
+        zip(pair, chances, strict=True)
+    )
+    assert all(r["chance_of_highest"] == "" for r in rows if r["metric"] != POWER)
+
+
+@pytest.mark.parametrize("kind", ["brake", "run_down", "run_up"])
+def test_load_points_lead_to_the_lines_of_the_file(visitor: TestClient, kind: str) -> None:
+    """The time in the file's own line is the time of the point: read here with the csv module."""
+    checked = 0
+    for run in runs(visitor):
+        if run["kind"] != kind or run["tester"] != "Tarlune repair workshop":
+            continue
+        text = visitor.get(f"/api/v1/runs/{run['id']}/file").content.decode()
+        lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
+        if not lines[0].startswith("Time (s)") and not lines[0].startswith("Time,"):
+            continue
+        lines = lines[2:] if lines[0].startswith("Time,") else lines[1:]  # a row of units
+        if ":" in lines[0].split(",")[0]:
+            continue  # a clock
+        points = visitor.get(f"/api/v1/runs/{run['id']}/points").json()["items"]
+        assert points
+        for point in points:
+            first, last = (float(lines[point[w]].split(",")[0]) for w in ("first_row", "last_row"))
+            assert first == pytest.approx(point["start"], abs=0.12)
+            assert last == pytest.approx(point["end"], abs=0.12)
+            assert point["first_row"] < point["last_row"]
+        checked += 1
+    assert checked
