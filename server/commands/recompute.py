@@ -112,11 +112,11 @@ def _print_comparison(console: Console, changes: list[RunChange]) -> None:
         _print(console, change)
     summary = summary_of(changes)
     for sentence in summary_sentences(summary):
-        console.print(sentence, highlight=False)
+        console.print(sentence, highlight=False, soft_wrap=True)
     if summary.moving:
         ids = ", ".join(change.public_id for change in summary.moving)
         words = count_of(len(summary.moving), "run")
-        console.print(f"Would change state: {words}: {ids}.", highlight=False)
+        console.print(f"Would change state: {words}: {ids}.", highlight=False, soft_wrap=True)
 
 
 def _print(console: Console, change: RunChange) -> None:
