@@ -79,9 +79,12 @@ class MotorCurveOut(Out):
 
 
 class WarmingOut(Out):
-    """Relative changes from the first load to its repeat, `after` seconds later."""
+    """Relative changes from the first load to its repeat, `after` seconds later.
 
-    after: float
+    `after` is null where the readings were noted without times.
+    """
+
+    after: float | None
     speed_change: float
     speed_change_standard_uncertainty: float
     current_change: float | None

@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from server.model.words import METRIC_UNITS, Channel, MetricName, MotorFamily
 
-MOTOR_METHOD = "motor-1"
+MOTOR_METHOD = "motor-2"
 
 
 class Identified(StrEnum):
@@ -131,9 +131,12 @@ class ModelCurve:
 
 @dataclass(frozen=True, slots=True)
 class Warming:
-    """Relative changes from the first load of a run to its repeat `after_s` later."""
+    """Relative changes from the first load of a run to its repeat `after_s` later.
 
-    after_s: float
+    None: the readings were noted without times.
+    """
+
+    after_s: float | None
     speed_rel: float
     u_speed_rel: float
     current_rel: float | None

@@ -121,8 +121,10 @@ def motor_notes(motor: MotorFit) -> tuple[str, ...]:
     if warming is not None and warming.is_seen:
         change = number_with_uncertainty(100 * abs(warming.speed_rel), 100 * warming.u_speed_rel)
         how = "slower" if warming.speed_rel < 0 else "faster"
+        after = warming.after_s
+        when = "at the end" if after is None else f"{after:.0f}{NB_SPACE}s later"
         notes.append(
-            f"The first load, repeated {warming.after_s:.0f}{NB_SPACE}s later, ran "
+            f"The first load, repeated {when}, ran "
             f"{change}{NB_SPACE}% {how}: the motor, or what it ran on, changed during the run."
         )
     return tuple(notes)

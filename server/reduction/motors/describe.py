@@ -83,12 +83,13 @@ def fit_motor(
 def motor_of_run(
     reduction: Reduction, *, plate: Plate, rig: Rig, ambient_k: float | None = None
 ) -> MotorFit:
-    """The motor's model of a reduced brake run. Never raises: a fit that fails is a reason."""
+    """The motor's model of a reduced brake run, readings by hand too. Never raises: a fit that
+    fails is a reason."""
     is_force = Channel.FORCE in reduction.channels_used
     # Odd logs overflow on the way; what is not finite in the end is refused by the steps.
     with np.errstate(all="ignore"):
         try:
-            return fit_motor(
+            found = fit_motor(
                 reduction.points,
                 plate=plate,
                 rig=rig,
@@ -98,6 +99,10 @@ def motor_of_run(
             )
         except np.linalg.LinAlgError:
             return _nothing(plate, "the fit's equations have no solution")
+    if found.warming is not None and Channel.TIME not in reduction.channels_used:
+        # Rows without a time column are numbered, not timed.
+        return replace(found, warming=replace(found.warming, after_s=None))
+    return found
 
 
 def describe(

@@ -39,7 +39,8 @@ def observe(points: Sequence[LoadPoint], plate: Plate, rig: Rig | None = None) -
     Returns
     -------
     Observed, or the reason why there is nothing to fit: "fewer than 6 load points", "current was
-    not logged", "supply is not known", "input power was not logged" (alternating current).
+    logged at fewer", "supply is not known", "input power was logged at fewer" (alternating
+    current). Points without either are left out.
 
     Notes
     -----
@@ -52,10 +53,13 @@ def observe(points: Sequence[LoadPoint], plate: Plate, rig: Rig | None = None) -
     is_ac = plate.supply is Supply.AC
     fastest = max((p.speed_rad_s for p in points), default=0.0)
     usable = [p for p in points if p.speed_rad_s > SLOWEST * fastest]
-    if any(p.current_a is None or p.current_a <= 0 for p in usable):
-        return "current was not logged at every load point"
-    if is_ac and any(p.input_power_w is None or p.input_power_w <= 0 for p in usable):
-        return "input power was not logged at every load point"
+    with_current = [p for p in usable if p.current_a is not None and p.current_a > 0]
+    whole = [p for p in with_current if not is_ac or (p.input_power_w or 0.0) > 0]
+    if len(with_current) < min(MIN_POINTS, len(usable)):
+        return f"current was logged at fewer than {MIN_POINTS} load points"
+    if len(whole) < min(MIN_POINTS, len(with_current)):
+        return f"input power was logged at fewer than {MIN_POINTS} load points"
+    usable = whole  # a blank cell of a table leaves that row out, not the fit
     if plate.voltage_v is None and any(p.voltage_v is None for p in usable):
         return "voltage was not logged, and the plate gives none"
     usable = _thinned(sorted(usable, key=lambda p: -p.speed_rad_s))
