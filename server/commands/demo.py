@@ -78,7 +78,8 @@ def _load_runs(engine: Engine, settings: Settings, console: Console) -> None:
         writing = bar.add_task("Simulating the bench runs", total=n_runs)
         runs = scenario.write(folder, lambda *_: bar.advance(writing))
         loading = bar.add_task("Reading, reducing, storing", total=len(runs))
-        for run in runs:
+        # Other kinds first: the newest runs, and so the catalogue's rows, are logged brake runs.
+        for run in sorted(runs, key=lambda run: run.kind == "brake"):
             key = f"{KEY}{run.log}"
             if key not in known:
                 _load_one(engine, settings, Path(folder), run, key)

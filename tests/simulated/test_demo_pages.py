@@ -56,6 +56,15 @@ def test_every_run_is_there_and_its_page_opens(visitor: TestClient) -> None:
         assert "Benchledger" in text_of(visitor, f"/runs/{run['id']}")
 
 
+def test_the_newest_runs_are_logged_brake_runs(visitor: TestClient) -> None:
+    """What the front page and the catalogue's rows show: full sets of figures."""
+    assert {run["kind"] for run in runs(visitor)[:12]} == {"brake"}
+    assert len(appliances(visitor, category="lawn mower")) == 1
+    (mower,) = appliances(visitor, category="lawn mower").values()
+    newest = visitor.get(f"/api/v1/runs/{mower['run']}").json()
+    assert newest["source"] == "logger"
+
+
 def test_a_second_load_adds_nothing(visitor: TestClient) -> None:
     before = len(runs(visitor))
     settings = visitor.app.state.resources.settings  # type: ignore[attr-defined]
@@ -136,3 +145,16 @@ def test_load_points_lead_to_the_lines_of_the_file(visitor: TestClient, kind: st
             assert point["first_row"] < point["last_row"]
         checked += 1
     assert checked
+
+
+def test_the_catalogue_says_how_sure_a_place_is(visitor: TestClient) -> None:
+    vacuums = {"category": "wet/dry vacuum", "sort": "shaft_power_max_steady"}
+    shown = visitor.get("/appliances", params=vacuums).text
+    cells = re.findall(r'data-label="Chance of being the highest">([^<]*)<', shown)
+    found = appliances(visitor, category="wet/dry vacuum")
+    pair = [found[model]["id"] for model in ("Tarnwell 4", "Snorrel 60")]  # as they stand there
+    items = visitor.get("/api/v1/compare", params={"appliance": pair}).json()["items"]
+    for cell, item in zip(cells, items, strict=True):
+        assert float(cell.split("\N{NO-BREAK SPACE}")[0]) == pytest.approx(
+            100 * item["chance_of_highest"], abs=3
+        )
