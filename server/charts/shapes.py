@@ -138,9 +138,7 @@ def marker_d(marker: str, x: float, y: float, size: float = 4.5) -> str:
     return f"M{px(x + right)} {px(y + down)}{rest}"
 
 
-def thinned(
-    points: list[tuple[float, float]], tolerance: float = 0.4
-) -> list[tuple[float, float]]:
+def thinned(points: list[tuple[float, float]], tolerance: float = 0.4) -> list[tuple[float, float]]:
     """Fewer points of a line, in one pass: none off by more than `tolerance` px upright.
 
     x must not fall. A point is kept when no straight line from the last kept one passes within
