@@ -17,8 +17,8 @@ def slope(time_s: Floats, values: Floats, *, window_s: float) -> Floats:
     Parameters
     ----------
     time_s : (n,) strictly increasing seconds, spacing may vary; values : (n,).
-    window_s : full width. At least three samples are always taken, two at the ends, where the
-        window is cut.
+    window_s : full width. At least three samples are always taken; at the ends the last sample
+        counts for those that are missing.
 
     Returns
     -------
@@ -39,16 +39,17 @@ def _lines(time_s: Floats, values: Floats, window_s: float) -> tuple[Floats, Flo
         return np.zeros(n), np.ones(n)
     spacing = float(np.median(np.diff(time_s)))
     reach = max(1, round(window_s / 2 / spacing))
-    index = np.arange(n)
+    time, value = (np.pad(signal, reach, mode="edge") for signal in (time_s, values))
+    index = np.arange(n) + reach
     # A neighbour on either side is taken however far off it is.
-    first = np.searchsorted(time_s, time_s - 0.77 * window_s, side="left")
-    first = np.maximum(np.clip(first, index - reach, index - 1), 0)
-    end = np.searchsorted(time_s, time_s + 0.77 * window_s, side="right")
-    end = np.minimum(np.clip(end, index + 2, index + reach + 1), n)
+    first = np.searchsorted(time, time_s - 0.77 * window_s, side="left")
+    first = np.clip(first, index - reach, index - 1)
+    end = np.searchsorted(time, time_s + 0.77 * window_s, side="right")
+    end = np.clip(end, index + 2, index + reach + 1)
     slopes, spreads = np.empty(n), np.empty(n)
     for start in range(0, n, ROWS_AT_ONCE):
         rows = slice(start, start + ROWS_AT_ONCE)
-        lines = _lines_of(time_s, values, first[rows], end[rows])
+        lines = _lines_of(time, value, first[rows], end[rows])
         slopes[rows], spreads[rows] = lines
     return slopes, spreads
 
