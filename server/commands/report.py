@@ -8,10 +8,9 @@ from rich.table import Table
 
 from server.model.measured import Metric
 from server.model.words import Meaning, MetricName, Severity
-from server.wording.figures import show_metric, show_power, show_ratio
+from server.wording.figures import ZERO_CELSIUS_K, show_metric, show_power, show_ratio
 from server.wording.labels import meaning_label, metric_label, severity_word
 
-ZERO_CELSIUS_K = 273.15
 Json = dict[str, Any]
 
 

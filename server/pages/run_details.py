@@ -12,11 +12,15 @@ from server.model.views import PlacedOn, RunView
 from server.model.words import CHANNEL_UNITS, RunKind
 from server.pages.shapes import Value
 from server.wording.counts import count_of, show_date
-from server.wording.figures import NOT_STATED, show_plain, show_quantity, unbroken
+from server.wording.figures import (
+    NOT_STATED,
+    ZERO_CELSIUS_K,
+    show_plain,
+    show_quantity,
+    unbroken,
+)
 from server.wording.labels import channel_word
 from server.wording.winding import show_winding
-
-ICE_POINT_K = 273.15
 
 
 def method_values(view: RunView) -> tuple[Value, ...]:
@@ -133,7 +137,7 @@ def _instrument(one: Instrument) -> tuple[str, ...]:
     if one.temperature_coefficient_per_k:
         typed = one.typed.get("temperature_coefficient_per_k")
         per_k = f"{show_plain(one.temperature_coefficient_per_k, '')} of reading per K"
-        from_c = (one.reference_temperature_k or REFERENCE_K) - ICE_POINT_K
+        from_c = (one.reference_temperature_k or REFERENCE_K) - ZERO_CELSIUS_K
         parts.append(f"{unbroken(typed) if typed else per_k} from {from_c:g}\u00a0°C")
     measures = channel_word(one.channel)
     reach = NOT_STATED
@@ -175,7 +179,7 @@ def _ambient(view: RunView) -> str | None:
     if kelvin is None:
         return None
     typed = view.details.typed.get("ambient_k")
-    return unbroken(typed) if typed else f"{kelvin - 273.15:.1f}\u00a0°C"
+    return unbroken(typed) if typed else f"{kelvin - ZERO_CELSIUS_K:.1f}\u00a0°C"
 
 
 def file_values(view: RunView) -> tuple[Value, ...]:

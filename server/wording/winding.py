@@ -2,10 +2,14 @@
 
 from server.model.measured import JsonValue, Measured
 from server.model.winding import WindingReading
-from server.wording.figures import NOT_MEASURED, show_quantity, value_with_uncertainty
+from server.wording.figures import (
+    NOT_MEASURED,
+    ZERO_CELSIUS_K,
+    show_quantity,
+    value_with_uncertainty,
+)
 from server.wording.numbers import fixed, with_unit
 
-ZERO_CELSIUS_K = 273.15
 Json = dict[str, JsonValue]
 
 
