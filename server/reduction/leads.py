@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Generic, TypeVar
 
 import numpy as np
 
@@ -12,47 +13,48 @@ from server.model.words import Channel, FindingCode, Severity
 from server.reduction.arrays import Bools, FloatArray, Floats
 from server.reduction.blocks import Blocks
 
+Value = TypeVar("Value", float, Floats)
+
 
 @dataclass(frozen=True, slots=True)
-class AtTerminals:
-    """Volts, amperes (root mean square) and real power of one load; None: not measured."""
+class AtTerminals(Generic[Value]):
+    """Volts, amperes (root mean square) and real power; None: not measured."""
 
-    voltage: float | None
-    current: float | None
-    power: float | None
+    voltage: Value | None
+    current: Value | None
+    power: Value | None
 
 
 def without_leads(blocks: Blocks, rig: Rig, *, is_dc: bool) -> Blocks:
-    """The same blocks as the motor's terminals see them.
+    """The same blocks (current as root mean square over each) as the motor's terminals see them.
+
+    A block without current has no power then either. See `at_terminals`.
+    """
+    found = at_terminals(
+        rig, voltage=blocks.voltage, current=blocks.current, power=blocks.power, is_dc=is_dc
+    )
+    return replace(blocks, power=found.power, voltage=found.voltage)
+
+
+def at_terminals(
+    rig: Rig, *, voltage: Value | None, current: Value | None, power: Value | None, is_dc: bool
+) -> AtTerminals[Value]:
+    """What is measured before the leads, as the motor's terminals see it.
 
     Model:  P = P_m - I^2 R;  on direct current V = V_m - I R too
 
     Parameters
     ----------
-    blocks : as measured; current as root mean square over each block.
     rig : `lead_resistance_ohm`, there and back; without it, or without current, nothing changes.
+    voltage, current, power : means of one load, or (n,) of several; power made from volts and
+        amperes is to be the meter's.
     is_dc : on alternating current the voltage stays the meter's: how much of it the leads take
         depends on the phase.
 
     Notes
     -----
-    I^2 R is exact for any wave. A block without current has no power then either.
+    I^2 R is exact for any wave.
     """
-    ohm, current = rig.lead_resistance_ohm, blocks.current
-    if not ohm or current is None:
-        return blocks
-    power, voltage = blocks.power, blocks.voltage
-    if power is not None:
-        power = power - ohm * current**2
-    if is_dc and voltage is not None:
-        voltage = voltage - ohm * current
-    return replace(blocks, power=power, voltage=voltage)
-
-
-def at_terminals(
-    rig: Rig, *, voltage: float | None, current: float | None, power: float | None, is_dc: bool
-) -> AtTerminals:
-    """Means of one load, likewise. Power made from volts and amperes is to be the meter's."""
     ohm = rig.lead_resistance_ohm
     if not ohm or current is None:
         return AtTerminals(voltage, current, power)
