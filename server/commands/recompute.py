@@ -6,7 +6,7 @@ With `--compare` it only says what would change: nothing is stored or published.
 import json
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from functools import partial
 
 from rich.console import Console
 from rich.markup import escape
@@ -37,19 +37,14 @@ def recompute(settings: Settings, *, run_ids: list[str], only_stale: bool) -> No
     console = Console()
     n_runs = n_changed = 0
     try:
-        with _progress("Recomputing") as (count, advance):
-            for change in recompute_runs(
-                engine,
-                files=settings.files,
-                public_ids=run_ids,
-                only_stale=only_stale,
-                on_count=count,
-            ):
-                advance()
-                n_runs += 1
-                if _changed(change):
-                    n_changed += 1
-                    _print(console, change)
+        make = partial(
+            recompute_runs, engine, files=settings.files, public_ids=run_ids, only_stale=only_stale
+        )
+        for change in _followed("Recomputing", make):
+            n_runs += 1
+            if _changed(change):
+                n_changed += 1
+                _print(console, change)
     finally:
         engine.dispose()
     console.print(f"{n_runs} recomputed, {n_changed} changed.", highlight=False)
@@ -63,23 +58,16 @@ def compare(settings: Settings, *, run_ids: list[str], only_stale: bool, as_json
     Conflict: the database is not at this version's tables; comparing does not change them.
     """
     engine = make_engine(settings)
-    changes = []
     try:
         if not is_up_to_date(settings, engine):
             raise Conflict(
                 "The database is not at this version's tables, and comparing changes nothing. "
                 "Run `benchledger migrate` first."
             )
-        with _progress("Comparing") as (count, advance):
-            for change in compare_runs(
-                engine,
-                files=settings.files,
-                public_ids=run_ids,
-                only_stale=only_stale,
-                on_count=count,
-            ):
-                advance()
-                changes.append(change)
+        make = partial(
+            compare_runs, engine, files=settings.files, public_ids=run_ids, only_stale=only_stale
+        )
+        changes = list(_followed("Comparing", make))
     finally:
         engine.dispose()
     if as_json:
@@ -89,16 +77,17 @@ def compare(settings: Settings, *, run_ids: list[str], only_stale: bool, as_json
         _print_comparison(Console(), changes)
 
 
-@contextmanager
-def _progress(word: str) -> Iterator[tuple[Callable[[int], None], Callable[[], None]]]:
-    """A bar on stderr: what sets its length, and what moves it on by one run."""
+def _followed(word: str, make: Callable[..., Iterator[RunChange]]) -> Iterator[RunChange]:
+    """The changes as they are made, with a bar on stderr that moves on by one run."""
     columns = (SpinnerColumn(), TextColumn(word), MofNCompleteColumn())
     console = Console(file=sys.stderr)
     with Progress(
         *columns, console=console, transient=True, disable=not console.is_terminal
     ) as bar:
         task = bar.add_task("runs", total=None)
-        yield lambda n: bar.update(task, total=n), lambda: bar.advance(task)
+        for change in make(on_count=lambda n: bar.update(task, total=n)):
+            bar.advance(task)
+            yield change
 
 
 def _changed(change: RunChange) -> bool:
