@@ -5,6 +5,8 @@ from pathlib import Path
 from pydantic import Field
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
+from server.model.publishing import PublishingRule
+
 
 class Settings(BaseSettings):
     model_config = SettingsConfigDict(env_prefix="BENCHLEDGER_", frozen=True)
@@ -31,6 +33,26 @@ class Settings(BaseSettings):
     job_tries: int = 3
     session_hours: float = 12.0
     secure_cookies: bool = Field(default=False, description="set where the service sits behind TLS")
+
+    standing_runs: int = Field(
+        default=5, ge=0, description="published runs before clean ones need no look; 0: none asked"
+    )
+    standing_days: float = Field(default=180.0, ge=0, description="without a withdrawn run")
+    look_share: float = Field(
+        default=0.2, ge=0, le=1, description="of the runs published at once, looked at afterwards"
+    )
+    first_run_waits: bool = Field(
+        default=True, description="the first run of an appliance is always looked at"
+    )
+
+    @property
+    def publishing_rule(self) -> PublishingRule:
+        return PublishingRule(
+            standing_runs=self.standing_runs,
+            standing_days=self.standing_days,
+            look_share=self.look_share,
+            first_run_waits=self.first_run_waits,
+        )
 
     @property
     def url(self) -> str:

@@ -17,6 +17,7 @@ from fastapi import Request, Response
 from sqlalchemy.orm import Session
 
 from server.actions import sign_in
+from server.actions.adopt_visit import adopt_visit
 from server.errors import NotAllowed
 from server.settings import Settings
 
@@ -26,7 +27,33 @@ _SAFE_METHODS = {"GET", "HEAD", "OPTIONS"}
 _SESSION_KEY = re.compile(r"[A-Za-z0-9_-]{20,100}")
 
 
-def start_session(request: Request, response: Response, session: Session, *, token: str) -> None:
+def start_session(
+    request: Request,
+    response: Response,
+    session: Session,
+    *,
+    tester_id: int,
+    has_second_factor: bool = False,
+) -> None:
+    """Begin a sign-in of somebody who has just proved who they are, and set its cookie.
+
+    The key is always a new one: a key from before the sign-in is worth nothing after it.
+    """
+    settings: Settings = request.app.state.settings
+    _leave_visit(request, session, tester_id=tester_id)
+    key = sign_in.start_session(
+        session,
+        tester_id=tester_id,
+        hours=settings.session_hours,
+        has_second_factor=has_second_factor,
+        agent=request.headers.get("user-agent"),
+    )
+    _set_cookie(response, settings, key, hours=settings.session_hours)
+
+
+def start_session_with_token(
+    request: Request, response: Response, session: Session, *, token: str
+) -> None:
     """Begin a sign-in with a token and set its cookie. `session` is a write session.
 
     Raises
@@ -34,11 +61,37 @@ def start_session(request: Request, response: Response, session: Session, *, tok
     SignInNeeded: the token is unknown, expired or revoked.
     """
     settings: Settings = request.app.state.settings
-    key = sign_in.start_session(session, token=token, hours=settings.session_hours)
+    tester_id, key = sign_in.sign_in_with_token(
+        session,
+        token=token,
+        hours=settings.session_hours,
+        agent=request.headers.get("user-agent"),
+    )
+    _leave_visit(request, session, tester_id=tester_id)
+    _set_cookie(response, settings, key, hours=settings.session_hours)
+
+
+def _leave_visit(request: Request, session: Session, *, tester_id: int) -> None:
+    """What was tried before signing in goes along; the cookie of before is worth nothing now."""
+    key = session_key(request)
+    if key is not None:
+        adopt_visit(session, key=key, tester_id=tester_id)
+        sign_in.end_session(session, key=key)
+
+
+def start_visit(request: Request, response: Response, session: Session) -> str:
+    """Let somebody try without an account, and set the cookie; gives its key."""
+    settings: Settings = request.app.state.settings
+    key = sign_in.start_visit(session, agent=request.headers.get("user-agent"))
+    _set_cookie(response, settings, key, hours=sign_in.VISIT_HOURS)
+    return key
+
+
+def _set_cookie(response: Response, settings: Settings, key: str, *, hours: float) -> None:
     response.set_cookie(
         cookie_name(settings),
         key,
-        max_age=int(settings.session_hours * 3600),
+        max_age=int(hours * 3600),
         path="/",
         secure=settings.secure_cookies,
         httponly=True,

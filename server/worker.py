@@ -9,6 +9,7 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import OperationalError
 
 from server.actions.discard_draft import discard_old_drafts
+from server.actions.publish_due import publish_due_runs
 from server.actions.reduce_log import limits_of
 from server.actions.seal_journal import seal_journal
 from server.actions.sign_in import end_expired_sessions
@@ -18,6 +19,7 @@ from server.model.words import JobState
 from server.settings import Settings
 from server.store.database import make_engine, tidy, write_session
 from server.store.identity import new_public_id
+from server.store.journal import now
 
 log = logging.getLogger("benchledger.worker")
 
@@ -62,7 +64,13 @@ def work_once(engine: Engine, settings: Settings, *, worker: str) -> bool:
     if lease is None:
         return False
     try:
-        do_job(engine, lease, files=settings.files, limits=limits_of(settings))
+        do_job(
+            engine,
+            lease,
+            files=settings.files,
+            limits=limits_of(settings),
+            rule=settings.publishing_rule,
+        )
     except Exception as error:  # whatever it is, the job must be given back or parked
         log.exception("job %d failed (try %d)", lease.job_id, lease.tries)
         state = put_back(engine, lease, error=error, max_tries=settings.job_tries)
@@ -86,6 +94,7 @@ def keep_house(engine: Engine, settings: Settings) -> None:
     """End what has expired and remove files that nothing refers to."""
     with write_session(engine) as session:
         end_expired_sessions(session)
+        publish_due_runs(session, today=now().date())
         discard_old_drafts(session)
     tidy(engine)
     removed = sweep_files(engine, files=settings.files)

@@ -27,6 +27,11 @@ from server.store.people import tester_for_token
 from server.store.tables import Table
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command and the service do
+# Most tests are about figures: clean runs are published at once there. Those about who looks
+# first make settings of their own.
+os.environ.setdefault("BENCHLEDGER_STANDING_RUNS", "0")
+os.environ.setdefault("BENCHLEDGER_LOOK_SHARE", "0")
+os.environ.setdefault("BENCHLEDGER_FIRST_RUN_WAITS", "false")
 
 POSTGRESQL_URL = os.environ.get("BENCHLEDGER_TEST_POSTGRESQL_URL")
 CHROMIUM = (

@@ -245,12 +245,12 @@ def test_keeping_house_ends_what_has_expired(
     settings: Settings, engine: Engine, tester: Tester
 ) -> None:
     from server.actions.issue_token import issue_token
-    from server.actions.sign_in import start_session
+    from server.actions.sign_in import sign_in_with_token
 
     with write_session(engine) as session:
         token = issue_token(session, tester="Ada Quill").token
-        start_session(session, token=token, hours=-1)
-        start_session(session, token=token, hours=1)
+        sign_in_with_token(session, token=token, hours=-1)
+        sign_in_with_token(session, token=token, hours=1)
     keep_house(engine, settings)
     with read_session(engine) as session:
         assert len(session.execute(select(t.WebSessionRow)).all()) == 1

@@ -11,7 +11,9 @@ from server.store.tables import TesterRow
 
 
 def enrol_tester(session: Session, *, name: str) -> Tester:
-    """The tester of that name, made if new. The oldest, where several share a name.
+    """The tester of that name without an e-mail address, made if new: an account of the command.
+
+    The oldest, where several share a name. Who signed up is never found by name.
 
     Raises
     ------
@@ -23,7 +25,10 @@ def enrol_tester(session: Session, *, name: str) -> Tester:
             "tester", [Problem("the tester has no name.", "Give one.", field="tester")]
         )
     row = session.execute(
-        select(TesterRow).where(TesterRow.name == wanted).order_by(TesterRow.id).limit(1)
+        select(TesterRow)
+        .where(TesterRow.name == wanted, TesterRow.email.is_(None), TesterRow.erased_at.is_(None))
+        .order_by(TesterRow.id)
+        .limit(1)
     ).scalar_one_or_none()
     if row is None:
         row = TesterRow(public_id=new_public_id(), name=wanted, created_at=now())

@@ -9,12 +9,14 @@ from sqlalchemy.orm import Session
 
 from server.actions.enrol_tester import enrol_tester
 from server.errors import InvalidInput, Problem
+from server.model.people import ADMINISTER, MAINTAIN, SCOPES_OF_ROLE, SEND, Role
+from server.model.views import Tester
 from server.store.identity import new_public_id
 from server.store.journal import OPERATOR, Actor, now, record
 from server.store.people import secret_sha256
-from server.store.tables import ApiTokenRow
+from server.store.tables import ApiTokenRow, TesterRow
 
-SCOPES = ("send", "maintain")
+SCOPES = (SEND, MAINTAIN, ADMINISTER)
 # So that a token found in a log or a repository is recognised for what it is.
 TOKEN_START = "bl_"  # noqa: S105  the visible start of every token, not one
 
@@ -32,16 +34,18 @@ def issue_token(
     session: Session,
     *,
     tester: str,
-    scopes: Sequence[str] = ("send",),
+    scopes: Sequence[str] = (SEND,),
     days: float | None = 90,
     label: str = "token",
     actor: Actor = OPERATOR,
 ) -> IssuedToken:
-    """Make a token for the tester of that name, who is made if new.
+    """Make a token for the tester of that name, who is made if new. The operator's way.
+
+    The operator's word makes a maintainer or administrator: the role rises to what the scopes need.
 
     Parameters
     ----------
-    tester : the tester's name.
+    tester : the name of an account without e-mail; others make their tokens themselves.
     scopes : what the token may do, from SCOPES.
     days : until it expires; None: never.
     label : the tester's own word for it.
@@ -60,10 +64,24 @@ def issue_token(
     if problems:
         raise InvalidInput("token", problems)
     person = enrol_tester(session, name=tester)
+    _raise_role(session, person, scopes=scopes, actor=actor)
+    return make_token(session, tester=person, scopes=scopes, days=days, label=label, actor=actor)
+
+
+def make_token(
+    session: Session,
+    *,
+    tester: Tester,
+    scopes: Sequence[str],
+    days: float | None,
+    label: str,
+    actor: Actor,
+) -> IssuedToken:
+    """Make a token for an account; parameters and returns as for `issue_token`."""
     secret = TOKEN_START + secrets.token_urlsafe(32)
     token = ApiTokenRow(
         public_id=new_public_id(),
-        tester_id=person.id,
+        tester_id=tester.id,
         label=label,
         sha256=secret_sha256(secret),
         scopes=sorted(set(scopes)),
@@ -77,10 +95,27 @@ def issue_token(
         actor=actor,
         act="token issued",
         subject_kind="tester",
-        subject_id=person.id,
+        subject_id=tester.id,
         after={"token": token.public_id, "scopes": token.scopes},
     )
-    return IssuedToken(token=secret, public_id=token.public_id, tester_public_id=person.public_id)
+    return IssuedToken(token=secret, public_id=token.public_id, tester_public_id=tester.public_id)
+
+
+def _raise_role(session: Session, person: Tester, *, scopes: Sequence[str], actor: Actor) -> None:
+    row = session.get_one(TesterRow, person.id)
+    needed = next(role for role in Role if set(scopes) <= SCOPES_OF_ROLE[role])
+    if set(scopes) <= SCOPES_OF_ROLE[Role(row.role)]:
+        return
+    before, row.role = row.role, needed.value
+    record(
+        session,
+        actor=actor,
+        act="role set",
+        subject_kind="tester",
+        subject_id=row.id,
+        before={"role": before},
+        after={"role": row.role},
+    )
 
 
 def _problems(name: str, scopes: Sequence[str], days: float | None) -> list[Problem]:

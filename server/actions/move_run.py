@@ -28,6 +28,7 @@ def move_run(
     actor: Actor,
     note: str | None = None,
     failure: str | None = None,
+    version: int | None = None,
 ) -> None:
     """Move a run from its state to another, with its journal entry and its appliance's listing.
 
@@ -38,17 +39,28 @@ def move_run(
     actor : who moves it; a rule moves as `system`.
     note : a reason by a person, kept apart from the journal.
     failure : what went wrong, needed for `failed`.
+    version : of the run as it was looked at; None: whatever it is now.
 
     Raises
     ------
-    Conflict: the table of moves does not allow it from where the run stands now.
+    Conflict: the table of moves does not allow it from where the run stands now, or somebody
+        decided meanwhile.
     """
     state = RunState(run.state)
+    if version is not None and version != run.version:
+        raise Conflict(
+            f"This run was decided on meanwhile: it is {state.value} now. Look at it again."
+        )
     if to not in ALLOWED_MOVES[state]:
         raise Conflict(f"This run is {state.value}; it can't become {to.value}.")
     run.state = to.value
     run.failure = failure
     run.updated_at = now()
+    run.version += 1
+    run.assigned_to_id = run.assigned_at = None
+    if to is not RunState.PUBLISHED:
+        run.accepted_at = None
+        run.needs_look = False
     if to is RunState.PUBLISHED:
         run.published_at = run.published_at or run.updated_at
         session.get_one(MetricSetRow, run.current_set_id).was_published = True

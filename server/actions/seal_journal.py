@@ -69,6 +69,9 @@ def event_digest(previous: str, event: AuditEventRow) -> str:
         "after": event.after,
         "note": event.note_id,
     }
+    # Entries from before notes had digests are sealed without one.
+    if event.note_digest is not None:
+        content["note_digest"] = event.note_digest
     return hashlib.sha256(previous.encode() + dump_json(content)).hexdigest()
 
 

@@ -6,9 +6,13 @@ from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
 from server.actions.move_run import move_run
+from server.actions.prepare_run import PreparedRun
+from server.actions.standing import is_drawn_for_a_look, is_published_at_once
 from server.model.measured import Finding
+from server.model.publishing import PublishingRule
 from server.model.results import Reduction
 from server.model.words import FindingCode, RunState, Severity
+from server.store.database import insert_if_absent
 from server.store.journal import SYSTEM, now
 from server.store.shapes import set_values, trace_value
 from server.store.tables import (
@@ -16,12 +20,31 @@ from server.store.tables import (
     MetricRow,
     MetricSetRow,
     MetricSetTraceRow,
+    RecordingRow,
     RunRevisionRow,
     RunRow,
 )
+from server.store.types import plain_json
 
 # How many earlier runs of the same file a finding names.
 MAX_NAMED = 5
+AT_ONCE = PublishingRule()
+
+
+def fill_in_reading(session: Session, *, revision: RunRevisionRow, prepared: PreparedRun) -> None:
+    """Note how the file was read: once, with the first figures; the revision is fixed then."""
+    log = prepared.log
+    stored = {
+        "sha256": prepared.recording_sha256,
+        "n_bytes": prepared.recording_path.stat().st_size,
+        "n_rows": log.n_rows,
+        "created_at": now(),
+    }
+    insert_if_absent(session, RecordingRow, stored, unique=("sha256",))
+    revision.columns = plain_json(log.columns)
+    revision.dialect = dict(log.dialect)
+    revision.n_rows = log.n_rows
+    revision.recording_sha256 = prepared.recording_sha256
 
 
 def settle_run(
@@ -31,11 +54,12 @@ def settle_run(
     revision: RunRevisionRow,
     reduction: Reduction,
     input_digest: str,
+    rule: PublishingRule = AT_ONCE,
 ) -> None:
     """Store a first set of figures and decide where the run goes from `working`.
 
-    The rule: without a finding of severity error it is published, by actor `system`; else it
-    waits until a person has looked at it.
+    Without a finding of severity error, and where the rule lets it, it is published by actor
+    `system`, on its date where it has one; else it waits until a person has looked at it.
     """
     same = same_file_finding(session, run=run, revision=revision)
     findings = (*reduction.findings, *same)
@@ -45,12 +69,16 @@ def settle_run(
     )
     run.current_set_id = row.id
     holds = any(finding.severity is Severity.ERROR for finding in findings)
-    move_run(
-        session,
-        run=run,
-        to=RunState.WAITING if holds else RunState.PUBLISHED,
-        actor=SYSTEM,
-    )
+    if holds or not is_published_at_once(session, run=run, rule=rule):
+        move_run(session, run=run, to=RunState.WAITING, actor=SYSTEM)
+        return
+    is_looked_at = is_drawn_for_a_look(run.public_id, share=rule.look_share)
+    if run.not_before is not None and run.not_before > now().date():
+        move_run(session, run=run, to=RunState.WAITING, actor=SYSTEM)
+        run.accepted_at = now()
+    else:
+        move_run(session, run=run, to=RunState.PUBLISHED, actor=SYSTEM)
+    run.needs_look = is_looked_at
 
 
 def add_metric_set(

@@ -5,8 +5,10 @@ from pathlib import Path
 from sqlalchemy.orm import Session
 
 from server.actions.prepare_run import PreparedRun
+from server.actions.settle_run import AT_ONCE
 from server.actions.submit_run import SubmittedRun, submit_run
 from server.model.bench import Bench
+from server.model.publishing import PublishingRule
 from server.model.views import DraftView, Tester
 from server.store.drafts import draft_row
 from server.store.files import StoredUpload, original_path
@@ -24,6 +26,7 @@ def submit_draft(
     appliance_id: str | None = None,
     specimen_id: str | None = None,
     rig_id: str | None = None,
+    rule: PublishingRule = AT_ONCE,
 ) -> SubmittedRun:
     """Store a draft as a run and remove the draft, in one transaction.
 
@@ -50,6 +53,7 @@ def submit_draft(
         specimen_id=specimen_id,
         rig_id=rig_id,
         idempotency_key=key,
+        rule=rule,
     )
     session.delete(row)
     return done

@@ -7,10 +7,11 @@ from sqlalchemy.orm import Session
 
 from server.actions.complete_bench import Chosen, choose
 from server.actions.prepare_run import PreparedRun, digest_inputs
-from server.actions.settle_run import settle_run
+from server.actions.settle_run import AT_ONCE, fill_in_reading, settle_run
 from server.errors import Conflict
 from server.model.bench import Bench
 from server.model.later_fields import without_later
+from server.model.publishing import PublishingRule
 from server.model.views import Tester
 from server.model.words import JobState, RunState
 from server.store.database import insert_if_absent
@@ -31,7 +32,6 @@ from server.store.tables import (
     ApplianceRow,
     JobRow,
     PlateRevisionRow,
-    RecordingRow,
     RigRevisionRow,
     RunRevisionRow,
     RunRow,
@@ -80,6 +80,7 @@ def submit_run(
     specimen_id: str | None = None,
     rig_id: str | None = None,
     idempotency_key: str | None = None,
+    rule: PublishingRule = AT_ONCE,
 ) -> SubmittedRun:
     """Store an upload as a run, with its figures or with the job that will make them.
 
@@ -93,6 +94,7 @@ def submit_run(
         found or made.
     tester : the sender.
     idempotency_key : the same key with the same content answers the run stored before.
+    rule : when a clean run is published at once; as it stands, always.
 
     Returns
     -------
@@ -125,7 +127,7 @@ def submit_run(
     if run is None:  # another request with the same key was first
         return earlier_run(session, tester=tester, key=key) or _under_way()
     revision = _add_revision(session, run=run, subject=subject, bench=bench, upload=upload)
-    _settle_or_queue(session, run=run, revision=revision, prepared=prepared)
+    _settle_or_queue(session, run=run, revision=revision, prepared=prepared, rule=rule)
     return SubmittedRun(public_id=run.public_id, state=RunState(run.state), is_new=True)
 
 
@@ -134,7 +136,12 @@ def _under_way() -> SubmittedRun:
 
 
 def _settle_or_queue(
-    session: Session, *, run: RunRow, revision: RunRevisionRow, prepared: PreparedRun | None
+    session: Session,
+    *,
+    run: RunRow,
+    revision: RunRevisionRow,
+    prepared: PreparedRun | None,
+    rule: PublishingRule,
 ) -> None:
     if prepared is None:
         _add_job(session, run=run)
@@ -146,6 +153,7 @@ def _settle_or_queue(
         revision=revision,
         reduction=prepared.reduction,
         input_digest=prepared.input_digest,
+        rule=rule,
     )
 
 
@@ -273,22 +281,6 @@ def _add_revision(
     session.flush()
     run.current_revision_id = row.id
     return row
-
-
-def fill_in_reading(session: Session, *, revision: RunRevisionRow, prepared: PreparedRun) -> None:
-    """Note how the file was read: once, with the first figures; the revision is fixed then."""
-    log = prepared.log
-    stored = {
-        "sha256": prepared.recording_sha256,
-        "n_bytes": prepared.recording_path.stat().st_size,
-        "n_rows": log.n_rows,
-        "created_at": now(),
-    }
-    insert_if_absent(session, RecordingRow, stored, unique=("sha256",))
-    revision.columns = plain_json(log.columns)
-    revision.dialect = dict(log.dialect)
-    revision.n_rows = log.n_rows
-    revision.recording_sha256 = prepared.recording_sha256
 
 
 def _add_job(session: Session, *, run: RunRow) -> None:

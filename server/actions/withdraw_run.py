@@ -5,10 +5,11 @@ from sqlalchemy.orm import Session
 
 from server.actions.move_run import move_run
 from server.errors import NotAllowed, NotFound
+from server.model.people import MAINTAIN
 from server.model.views import Tester
 from server.model.words import RunState
 from server.store.journal import by
-from server.store.runs import MAINTAIN, visible
+from server.store.runs import visible
 from server.store.tables import RunRow
 
 

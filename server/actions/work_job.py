@@ -8,11 +8,11 @@ from sqlalchemy.orm import Session
 
 from server.actions.move_run import move_run
 from server.actions.prepare_run import PreparedRun, prepare_run
-from server.actions.settle_run import settle_run
-from server.actions.submit_run import fill_in_reading
+from server.actions.settle_run import AT_ONCE, fill_in_reading, settle_run
 from server.errors import BenchledgerError
 from server.intake import ReadLimits
 from server.model.bench import Bench
+from server.model.publishing import PublishingRule
 from server.model.words import JobState, RunState
 from server.store import tables as t
 from server.store.database import read_session, write_session
@@ -60,7 +60,14 @@ def take_job(engine: Engine, *, worker: str, lease_s: float, max_tries: int) -> 
         return Lease(job_id=job.id, worker=worker, run_id=job.run_id, tries=job.tries)
 
 
-def do_job(engine: Engine, lease: Lease, *, files: Path, limits: ReadLimits) -> None:
+def do_job(
+    engine: Engine,
+    lease: Lease,
+    *,
+    files: Path,
+    limits: ReadLimits,
+    rule: PublishingRule = AT_ONCE,
+) -> None:
     """Make a leased run's figures and store them, in a write of its own.
 
     A log that can't be used fails its run, with the reason; the job is done then.
@@ -90,7 +97,7 @@ def do_job(engine: Engine, lease: Lease, *, files: Path, limits: ReadLimits) -> 
     with write_session(engine) as session:
         job = still_leased(session, job_id=lease.job_id, worker=lease.worker)
         if job is not None:
-            _settle(session, run_id=lease.run_id, prepared=prepared)
+            _settle(session, run_id=lease.run_id, prepared=prepared, rule=rule)
             end_job(job, state=JobState.DONE)
 
 
@@ -146,7 +153,7 @@ def _task(session: Session, *, run_id: int, files: Path) -> _Task:
     )
 
 
-def _settle(session: Session, *, run_id: int, prepared: PreparedRun) -> None:
+def _settle(session: Session, *, run_id: int, prepared: PreparedRun, rule: PublishingRule) -> None:
     run = _locked(session, run_id)
     if run.state != RunState.WORKING:  # withdrawn meanwhile
         return
@@ -159,6 +166,7 @@ def _settle(session: Session, *, run_id: int, prepared: PreparedRun) -> None:
         revision=revision,
         reduction=prepared.reduction,
         input_digest=prepared.input_digest,
+        rule=rule,
     )
 
 

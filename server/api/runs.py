@@ -95,7 +95,11 @@ _ACCEPTED = {
     openapi_extra=_SENT,
 )
 def send_run(
-    response: Response, tester: Writer, submission: PreparedSubmission, session: SubmitSession
+    request: Request,
+    response: Response,
+    tester: Writer,
+    submission: PreparedSubmission,
+    session: SubmitSession,
 ) -> RunOut | RunStatusOut | Response:
     """Send a log. It is reduced at once; above the server's inline size, soon after."""
     from server.actions.submit_run import submit_run
@@ -110,6 +114,7 @@ def send_run(
         specimen_id=submission.ids["specimen"],
         rig_id=submission.ids["rig"],
         idempotency_key=submission.idempotency_key,
+        rule=request.app.state.settings.publishing_rule,
     )
     session.flush()
     view = view_run(session, public_id=stored.public_id, viewer=tester)

@@ -1,12 +1,22 @@
 """What endpoints ask for: a session behind its slot, who asks, an upload that has arrived."""
 
-from server.dependencies.people import Signed, Viewer, Writer
+from server.dependencies.people import (
+    Administrator,
+    Drafter,
+    Maintainer,
+    Signed,
+    Viewer,
+    Writer,
+)
 from server.dependencies.resources import resources_of
 from server.dependencies.sessions import ReadSession, WriteSession
 from server.dependencies.submissions import PreparedSubmission, SubmitSession
 from server.dependencies.uploads import Arrived, ArrivedFile, receive_upload
 
 __all__ = [
+    "Administrator",
+    "Drafter",
+    "Maintainer",
     "Arrived",
     "ArrivedFile",
     "PreparedSubmission",

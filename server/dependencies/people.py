@@ -7,12 +7,12 @@ from fastapi import Depends, Request
 
 from server.dependencies.resources import Resources, resources_of
 from server.errors import NotAllowed, SignInNeeded
+from server.model.people import ADMINISTER, DRAFT, MAINTAIN, SEND
 from server.model.views import Tester
 from server.sign_in import session_key
 from server.store.database import read_session
 
 _SAFE_METHODS = {"GET", "HEAD"}
-SEND = "send"
 
 
 async def _viewer(request: Request) -> Tester | None:
@@ -61,23 +61,48 @@ def _by_session(resources: Resources, key: str) -> Tester | None:
 Viewer = Annotated[Tester | None, Depends(_viewer)]
 
 
-def _signed(viewer: Viewer) -> Tester:
-    if viewer is None:
+async def _signed_in(viewer: Viewer) -> Tester:
+    """An account of one's own: somebody who only tries has none."""
+    if viewer is None or viewer.is_visitor:
         raise SignInNeeded("This needs a token: send it as “Authorization: Bearer …”.")
     return viewer
-
-
-async def _signed_in(viewer: Viewer) -> Tester:
-    return _signed(viewer)
 
 
 Signed = Annotated[Tester, Depends(_signed_in)]
 
 
+async def _drafter(viewer: Viewer) -> Tester:
+    """Anybody with a place for drafts, with an account or without."""
+    if viewer is None:
+        raise SignInNeeded("Begin with a file at /send, or sign in.")
+    return _with_scope(viewer, DRAFT)
+
+
+Drafter = Annotated[Tester, Depends(_drafter)]
+
+
 async def _writer(tester: Signed) -> Tester:
-    if SEND not in tester.scopes:
-        raise NotAllowed(f"This needs a token with the scope “{SEND}”, which yours has not.")
-    return tester
+    return _with_scope(tester, SEND)
 
 
 Writer = Annotated[Tester, Depends(_writer)]
+
+
+async def _maintainer(tester: Signed) -> Tester:
+    return _with_scope(tester, MAINTAIN)
+
+
+Maintainer = Annotated[Tester, Depends(_maintainer)]
+
+
+async def _administrator(tester: Signed) -> Tester:
+    return _with_scope(tester, ADMINISTER)
+
+
+Administrator = Annotated[Tester, Depends(_administrator)]
+
+
+def _with_scope(tester: Tester, scope: str) -> Tester:
+    if scope not in tester.scopes:
+        raise NotAllowed(f"This needs the scope “{scope}”, which your sign-in or token has not.")
+    return tester

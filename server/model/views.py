@@ -10,6 +10,7 @@ from typing import Generic, TypeVar
 
 from server.model.bench import Appliance, Claim, Plate, Rig, RunDetails, Specimen
 from server.model.measured import JsonValue, Metric
+from server.model.people import Role
 from server.model.recording import Column
 from server.model.results import Reduction
 from server.model.words import MetricName, RunState
@@ -178,12 +179,24 @@ class RunView:
 
 @dataclass(frozen=True, slots=True)
 class Tester:
-    """Who a token belongs to. `id` is the internal key, never shown."""
+    """Who asks. `id` is the internal key, never shown.
+
+    `scopes`: what this request may do. `session_id`, `proved_at` and `has_second_factor` are those
+    of a sign-in on the pages; a token has none of them.
+    """
 
     id: int
     public_id: str
     name: str
     scopes: frozenset[str]
+    role: Role = Role.TESTER
+    session_id: str | None = None
+    proved_at: datetime | None = None
+    has_second_factor: bool = False
+
+    @property
+    def is_visitor(self) -> bool:
+        return self.role is Role.VISITOR
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +209,7 @@ class TokenView:
     created_at: datetime
     expires_at: datetime | None
     revoked_at: datetime | None
+    used_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)

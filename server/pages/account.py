@@ -20,7 +20,7 @@ from server.sign_in import (
     check_same_site,
     end_session,
     safe_next,
-    start_session,
+    start_session_with_token,
 )
 from server.store.drafts import list_drafts
 from server.store.runs import list_runs
@@ -74,7 +74,7 @@ def sign_in(
     target = safe_next(next_address)
     response = RedirectResponse(target, status_code=303)
     try:
-        start_session(request, response, session, token=token.strip())
+        start_session_with_token(request, response, session, token=token.strip())
     except SignInNeeded as refusal:
         page = sign_in_page(target, (str(refusal),))
         return render(request, "sign_in.html", page, status=422, site=site_of(request))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 from fastapi import Depends, Request
 from sqlalchemy.orm import Session
 
-from server.dependencies import Writer
+from server.dependencies import Drafter, Writer
 from server.dependencies.resources import Resources, resources_of
 from server.dependencies.sessions import WriteTurn
 from server.dependencies.threads import in_receiver, in_reduction, in_session
@@ -67,7 +67,7 @@ async def _posted(request: Request) -> dict[str, str]:
 Posted = Annotated[dict[str, str], Depends(_posted)]
 
 
-async def _open(request: Request, draft_id: str, tester: Writer) -> OpenDraft:
+async def _open(request: Request, draft_id: str, tester: Drafter) -> OpenDraft:
     resources = resources_of(request)
     find = partial(draft_view, public_id=draft_id, tester=tester)
     draft = await in_session(resources, find)
@@ -125,7 +125,7 @@ def completed(session: Session, *, opened: OpenDraft, tester: Tester) -> Bench:
     )
 
 
-async def _worked_out(request: Request, opened: Opened, tester: Writer) -> WorkedOut:
+async def _worked_out(request: Request, opened: Opened, tester: Drafter) -> WorkedOut:
     """Figures beside a step: with what is stored where something was picked, else as described."""
     resources = resources_of(request)
     if opened.n_lines > QUICK_LINES:
@@ -133,7 +133,7 @@ async def _worked_out(request: Request, opened: Opened, tester: Writer) -> Worke
     return await _figures(resources, opened, tester)
 
 
-async def _worked_out_whole(request: Request, opened: Opened, tester: Writer) -> WorkedOut:
+async def _worked_out_whole(request: Request, opened: Opened, tester: Drafter) -> WorkedOut:
     resources = resources_of(request)
     if opened.n_lines > resources.settings.inline_rows:
         note = "The file is very long: its figures are made after it is sent, and can be followed."

@@ -14,6 +14,6 @@ def site_of(request: Request, viewer: Tester | None = None) -> Site:
     return Site(
         origin=origin.rstrip("/"),
         nonce=getattr(request.state, "csp_nonce", ""),
-        tester_name=viewer.name if viewer is not None else None,
+        tester_name=viewer.name if viewer is not None and not viewer.is_visitor else None,
         csrf_token=csrf_token(request),
     )

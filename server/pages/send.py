@@ -5,10 +5,10 @@ from fastapi.responses import RedirectResponse, Response
 
 from server.actions.discard_draft import discard_draft
 from server.actions.save_draft import save_draft
-from server.dependencies import ReadSession, Viewer, Writer, WriteSession
+from server.dependencies import Drafter, ReadSession, Viewer, Writer, WriteSession
 from server.errors import NotFound, Problem
 from server.model.recording import LogPreview
-from server.model.views import CatalogueFilter
+from server.model.views import CatalogueFilter, Tester
 from server.pages.drafting import (
     LINES,
     AfterPrepared,
@@ -26,9 +26,10 @@ from server.pages.send_form import guessed_fields, kept_fields
 from server.pages.send_pages import appliance_step, columns_page, rig_step, send_page
 from server.pages.shapes import Option
 from server.pages.templating import render
-from server.sign_in import FORM_FIELD, check_form
+from server.sign_in import FORM_FIELD, check_form, start_visit
 from server.store.catalogue import list_catalogue
 from server.store.drafts import list_drafts
+from server.store.people import tester_for_session
 from server.store.rigs import last_columns, list_rigs
 from server.store.specimens import list_specimens
 
@@ -41,7 +42,7 @@ _N_FOUND = 12
 def start(request: Request, session: ReadSession, viewer: Viewer) -> Response:
     drafts = list_drafts(session, tester=viewer) if viewer is not None else ()
     page = send_page(
-        is_signed_in=viewer is not None,
+        is_signed_in=viewer is not None and not viewer.is_visitor,
         drafts=drafts,
         max_bytes=request.app.state.settings.max_upload_bytes,
     )
@@ -49,10 +50,20 @@ def start(request: Request, session: ReadSession, viewer: Viewer) -> Response:
 
 
 @router.post("/send")
-def receive(tester: Writer, kept: KeptFile, session: WriteSession) -> Response:
+def receive(request: Request, viewer: Viewer, kept: KeptFile, session: WriteSession) -> Response:
+    """Keep a file as a draft. Who has no account gets a private place for a day."""
+    response = RedirectResponse("/send", status_code=303)
+    tester = viewer or _visitor(session, key=start_visit(request, response, session))
     form = {LINES: str(kept.n_lines), **kept.form}
     draft = save_draft(session, tester=tester, form=form, upload=kept.upload)
-    return RedirectResponse(f"/send/{draft.public_id}/columns", status_code=303)
+    response.headers["location"] = f"/send/{draft.public_id}/columns"
+    return response
+
+
+def _visitor(session: WriteSession, *, key: str) -> Tester:
+    visitor = tester_for_session(session, key=key)
+    assert visitor is not None  # it has just been made in this transaction
+    return visitor
 
 
 @router.get("/send/{draft_id}")
@@ -63,7 +74,7 @@ def resume(draft_id: str) -> Response:
 @router.get("/send/{draft_id}/columns")
 def columns(
     request: Request,
-    tester: Writer,
+    tester: Drafter,
     opened: Opened,
     looked: Looked,
     quick: Quick,
@@ -87,7 +98,7 @@ def columns(
 def keep_columns(
     request: Request,
     draft_id: str,
-    tester: Writer,
+    tester: Drafter,
     posted: Posted,
     opened: Opened,
     looked: Looked,
@@ -109,7 +120,7 @@ def _about(problems: tuple[Problem, ...], *sections: str) -> list[Problem]:
     return [p for p in problems if (p.field or "").startswith(sections)]
 
 
-def _as_last_time(session: ReadSession, *, tester: Writer, guessed: LogPreview) -> dict[str, str]:
+def _as_last_time(session: ReadSession, *, tester: Tester, guessed: LogPreview) -> dict[str, str]:
     rigs = list_rigs(session, tester=tester)
     choices = last_columns(session, public_id=rigs[0].public_id) if rigs else ()
     headers = [column.header for column in guessed.columns]
@@ -126,7 +137,7 @@ def _as_last_time(session: ReadSession, *, tester: Writer, guessed: LogPreview) 
 
 @router.get("/send/{draft_id}/appliance")
 def appliance(
-    request: Request, tester: Writer, opened: Opened, quick: Quick, session: ReadSession
+    request: Request, tester: Drafter, opened: Opened, quick: Quick, session: ReadSession
 ) -> Response:
     form = opened.form
     picked = opened.picked("appliance")
@@ -164,7 +175,7 @@ def _picked_name(session: ReadSession, public_id: str) -> str:
 
 @router.get("/send/{draft_id}/rig")
 def rig(
-    request: Request, tester: Writer, opened: Opened, quick: Quick, session: ReadSession
+    request: Request, tester: Drafter, opened: Opened, quick: Quick, session: ReadSession
 ) -> Response:
     rigs = [
         Option(r.public_id, r.content.name or f"rig {r.public_id}")
@@ -181,7 +192,7 @@ def rig(
 
 
 @router.get("/send/{draft_id}/figures")
-def figures(request: Request, tester: Writer, opened: Opened, whole: Whole) -> Response:
+def figures(request: Request, tester: Drafter, opened: Opened, whole: Whole) -> Response:
     page = figures_page(
         opened.draft,
         reduction=whole.reduction,
@@ -193,7 +204,7 @@ def figures(request: Request, tester: Writer, opened: Opened, whole: Whole) -> R
 
 @router.post("/send/{draft_id}/discard")
 def discard(
-    request: Request, draft_id: str, tester: Writer, posted: Posted, session: WriteSession
+    request: Request, draft_id: str, tester: Drafter, posted: Posted, session: WriteSession
 ) -> Response:
     check_form(request, posted.get(FORM_FIELD))
     discard_draft(session, draft_id=draft_id, tester=tester)
@@ -225,6 +236,7 @@ def send(
         appliance_id=opened.picked("appliance"),
         specimen_id=opened.picked("specimen"),
         rig_id=opened.picked("rig"),
+        rule=request.app.state.settings.publishing_rule,
     )
     return RedirectResponse(f"/runs/{done.public_id}", status_code=303)
 
@@ -234,7 +246,7 @@ def keep(
     request: Request,
     draft_id: str,
     step: str,
-    tester: Writer,
+    tester: Drafter,
     posted: Posted,
     opened: Opened,
     session: WriteSession,

@@ -8,12 +8,12 @@ from typing import Annotated
 
 from fastapi import Depends, Request
 
-from server.dependencies import Writer
+from server.dependencies import Viewer
 from server.dependencies.resources import resources_of
 from server.dependencies.threads import in_receiver
 from server.dependencies.uploads import ArrivedFile, receive_upload
 from server.errors import Problem, Unusable
-from server.sign_in import FORM_FIELD, check_form
+from server.sign_in import FORM_FIELD, check_form, check_same_site
 from server.store.files import StoredUpload, incoming_path, keep_upload
 
 TABLE_FIELD = "table"
@@ -29,12 +29,14 @@ class KeptUpload:
     form: dict[str, str]
 
 
-async def _kept_file(request: Request, tester: Writer) -> AsyncIterator[KeptUpload]:
+async def _kept_file(request: Request, viewer: Viewer) -> AsyncIterator[KeptUpload]:
     """The posted log, or the table typed, in its place; refused if nothing can be read."""
+    check_same_site(request)
     resources = resources_of(request)
     files = resources.settings.files
     async with receive_upload(request, files=files, limiter=resources.receivers) as arrived:
-        check_form(request, arrived.fields.get(FORM_FIELD))
+        if viewer is not None:
+            check_form(request, arrived.fields.get(FORM_FIELD))
         sent = arrived.file
         typed = arrived.fields.get(TABLE_FIELD, "").strip()
         if typed and (sent is None or sent.n_bytes == 0):

@@ -1,5 +1,7 @@
 """The journal: one entry with each change, in the same transaction."""
 
+import hashlib
+import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -17,13 +19,14 @@ MAX_SHOWN = 200
 
 @dataclass(frozen=True, slots=True)
 class Actor:
-    """Who did it: a tester, the system by a rule, or the operator at the command line."""
+    """Who did it: an account, a reader without one, a rule, or the operator at the command line."""
 
     kind: str
     tester_id: int | None = None
 
 
 SYSTEM = Actor("system")
+READER = Actor("reader")
 OPERATOR = Actor("operator")
 
 
@@ -48,12 +51,10 @@ def record(
 ) -> None:
     """Append an entry. Names and free text never go into `before` and `after`: they are erasable
     and the entry is not; a note by a person is kept apart."""
-    note_id = None
+    note_id = note_digest = None
     if note is not None:
-        text = PersonTextRow(tester_id=actor.tester_id, text=note)
-        session.add(text)
-        session.flush()
-        note_id = text.id
+        text = keep_text(session, note, by_id=actor.tester_id)
+        note_id, note_digest = text.id, text_digest(text)
     session.add(
         AuditEventRow(
             at=now(),
@@ -65,8 +66,24 @@ def record(
             before=dict(before) if before is not None else None,
             after=dict(after) if after is not None else None,
             note_id=note_id,
+            note_digest=note_digest,
         )
     )
+
+
+def keep_text(session: Session, text: str, *, by_id: int | None) -> PersonTextRow:
+    """Keep a person's words apart, with a salt of their own; the row has its key."""
+    row = PersonTextRow(tester_id=by_id, text=text, salt=secrets.token_hex(16))
+    session.add(row)
+    session.flush()
+    return row
+
+
+def text_digest(row: PersonTextRow) -> str | None:
+    """What the journal keeps of a text; None once it was erased."""
+    if row.text is None or row.salt is None:
+        return None
+    return hashlib.sha256(f"{row.salt}{row.text}".encode()).hexdigest()
 
 
 def journal_of(session: Session, *, subject_kind: str, subject_id: int) -> tuple[JournalRow, ...]:

@@ -1,12 +1,12 @@
 """Testers and what lets them in. Tokens and session keys are known by their SHA-256 only."""
 
 import hashlib
-from typing import Any
 
-from sqlalchemy import ColumnElement, Select, and_, or_, select
+from sqlalchemy import ColumnElement, and_, or_, select
 from sqlalchemy.orm import Session
 
 from server.errors import NotFound
+from server.model.people import Role, scopes_of
 from server.model.views import Tester
 from server.store import tables as t
 from server.store.journal import now
@@ -19,20 +19,49 @@ def secret_sha256(secret: str) -> str:
 
 def tester_for_token(session: Session, *, token: str) -> Tester | None:
     """Whose token it is; None for one that is unknown, expired or revoked."""
-    return _tester(
-        session, _testers().where(t.ApiTokenRow.sha256 == secret_sha256(token), live_token())
-    )
+    tester, own = t.TesterRow, t.ApiTokenRow
+    row = session.execute(
+        select(tester, own.scopes)
+        .join(own, own.tester_id == tester.id)
+        .where(own.sha256 == secret_sha256(token), live_token(), tester.erased_at.is_(None))
+    ).first()
+    if row is None:
+        return None
+    account, scopes = row
+    role = Role(account.role)
+    allowed = scopes_of(role, token_scopes=scopes, has_second_factor=False)
+    return Tester(account.id, account.public_id, account.name, allowed, role)
 
 
 def tester_for_session(session: Session, *, key: str) -> Tester | None:
-    """Who is signed in by a session key; None once the session or its token has ended."""
-    web = t.WebSessionRow
-    query = (
-        _testers()
-        .join(web, web.token_id == t.ApiTokenRow.id)
-        .where(web.sha256 == secret_sha256(key), web.expires_at > now(), live_token())
+    """Who is signed in by a session key; None once the session, its token or account has ended."""
+    tester, web, own = t.TesterRow, t.WebSessionRow, t.ApiTokenRow
+    row = session.execute(
+        select(tester, web, own.scopes)
+        .join(web, web.tester_id == tester.id)
+        .outerjoin(own, own.id == web.token_id)
+        .where(
+            web.sha256 == secret_sha256(key),
+            web.expires_at > now(),
+            tester.erased_at.is_(None),
+            or_(web.token_id.is_(None), live_token()),
+        )
+    ).first()
+    if row is None:
+        return None
+    account, signed, token_scopes = row
+    role = Role(account.role)
+    is_strong = signed.second_factor_at is not None
+    return Tester(
+        id=account.id,
+        public_id=account.public_id,
+        name=account.name,
+        scopes=scopes_of(role, token_scopes=token_scopes, has_second_factor=is_strong),
+        role=role,
+        session_id=signed.public_id,
+        proved_at=signed.proved_at,
+        has_second_factor=is_strong,
     )
-    return _tester(session, query)
 
 
 def tester_by_public_id(session: Session, *, public_id: str) -> Tester:
@@ -50,17 +79,3 @@ def live_token() -> ColumnElement[bool]:
     return and_(
         token.revoked_at.is_(None), or_(token.expires_at.is_(None), token.expires_at > now())
     )
-
-
-def _testers() -> Select[int, str, str, list[Any]]:
-    tester = t.TesterRow
-    return select(tester.id, tester.public_id, tester.name, t.ApiTokenRow.scopes).join(
-        t.ApiTokenRow, t.ApiTokenRow.tester_id == tester.id
-    )
-
-
-def _tester(session: Session, query: Select[int, str, str, list[Any]]) -> Tester | None:
-    row = session.execute(query).first()
-    if row is None:
-        return None
-    return Tester(id=row[0], public_id=row[1], name=row[2], scopes=frozenset(row[3]))

@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from server.errors import NotFound
 from server.model.measured import Metric
+from server.model.people import MAINTAIN
 from server.model.views import Page, RunRow, RunView, Tester
 from server.model.words import MetricName, RunState
 from server.store import tables as t
@@ -17,8 +18,6 @@ from server.store.run_views import load_run_views
 from server.store.shapes import metric_of
 
 MAX_PAGE = 200
-# The scope that lets a tester see what others have not published.
-MAINTAIN = "maintain"
 
 # Built once: putting it together anew costs more than running it.
 RUN_ROWS: Select[*tuple[Any, ...]] = (

@@ -22,6 +22,7 @@ def list_tokens(session: Session, *, tester: Tester) -> tuple[TokenView, ...]:
             created_at=row.created_at,
             expires_at=row.expires_at,
             revoked_at=row.revoked_at,
+            used_at=row.used_at,
         )
         for row in rows
     )

@@ -7,10 +7,11 @@ from sqlalchemy.orm import Session
 
 from server.errors import NotFound
 from server.model.changes import RunVersion, VersionFigures
+from server.model.people import MAINTAIN
 from server.model.views import Tester
 from server.store import tables as t
 from server.store.run_views import findings_of_sets, metrics_of_sets
-from server.store.runs import MAINTAIN, visible
+from server.store.runs import visible
 from server.store.shapes import with_uncertainty
 
 

@@ -8,8 +8,9 @@ from server.actions.enrol_tester import enrol_tester
 from server.actions.find_tester_by_token import find_tester_by_token
 from server.actions.issue_token import issue_token
 from server.actions.revoke_token import revoke_token
-from server.actions.sign_in import end_session, start_session
+from server.actions.sign_in import end_session, sign_in_with_token
 from server.errors import InvalidInput, NotFound, SignInNeeded
+from server.model.people import Role
 from server.store import people
 from server.store import tables as t
 from server.store.journal import by
@@ -19,12 +20,13 @@ def test_a_token_lets_its_tester_in(session: Session) -> None:
     issued = issue_token(session, tester=" Ada  Quill ", scopes=("send", "maintain"))
     tester = find_tester_by_token(session, token=issued.token)
     assert tester.name == "Ada Quill"
-    assert tester.scopes == {"send", "maintain"}
+    assert tester.scopes == {"draft", "send", "maintain"}
+    assert tester.role is Role.MAINTAINER
 
 
 def test_the_token_itself_is_nowhere_in_the_database(session: Session) -> None:
     issued = issue_token(session, tester="Ada Quill")
-    key = start_session(session, token=issued.token, hours=1)
+    _, key = sign_in_with_token(session, token=issued.token, hours=1)
     session.flush()
     for table in t.Table.metadata.sorted_tables:
         for row in session.execute(select(table)):
@@ -54,7 +56,7 @@ def test_an_expired_token_is_nobody(session: Session) -> None:
 
 def test_revoking_ends_the_token_and_its_sign_ins(session: Session) -> None:
     issued = issue_token(session, tester="Ada Quill")
-    key = start_session(session, token=issued.token, hours=1)
+    _, key = sign_in_with_token(session, token=issued.token, hours=1)
     session.flush()
     assert people.tester_for_session(session, key=key) is not None
     revoke_token(session, public_id=issued.public_id)
@@ -73,8 +75,8 @@ def test_anothers_token_cannot_be_revoked(session: Session) -> None:
 
 def test_a_sign_in_ends_by_time_and_when_told(session: Session) -> None:
     issued = issue_token(session, tester="Ada Quill")
-    over = start_session(session, token=issued.token, hours=0)
-    key = start_session(session, token=issued.token, hours=1)
+    _, over = sign_in_with_token(session, token=issued.token, hours=0)
+    _, key = sign_in_with_token(session, token=issued.token, hours=1)
     session.flush()
     assert people.tester_for_session(session, key=over) is None
     end_session(session, key=key)
@@ -83,7 +85,7 @@ def test_a_sign_in_ends_by_time_and_when_told(session: Session) -> None:
 
 def test_a_sign_in_needs_a_good_token(session: Session) -> None:
     with pytest.raises(SignInNeeded):
-        start_session(session, token="bl_wrong", hours=1)
+        sign_in_with_token(session, token="bl_wrong", hours=1)
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,26 @@
 
 from server.store.tables.listing import ListingRow, ListingWordRow
 from server.store.tables.metadata import Table
-from server.store.tables.people import ApiTokenRow, PersonTextRow, TesterRow, WebSessionRow
+from server.store.tables.moderation import (
+    ConcernRow,
+    LiveTestRow,
+    PartialUploadRow,
+    PhotoRow,
+    RemarkRow,
+    StatementRow,
+)
+from server.store.tables.people import (
+    ApiTokenRow,
+    ExternalIdentityRow,
+    MakerDomainRow,
+    MakerTieRow,
+    OneTimeSecretRow,
+    PasskeyRow,
+    PersonTextRow,
+    TesterRow,
+    TotpRow,
+    WebSessionRow,
+)
 from server.store.tables.runs import (
     FindingRow,
     MetricRow,
@@ -21,13 +40,19 @@ from server.store.tables.things import (
     RigRow,
     SpecimenRow,
 )
-from server.store.tables.work import AuditEventRow, AuditSealRow, DraftRow, JobRow
+from server.store.tables.work import AuditEventRow, AuditHeadRow, AuditSealRow, DraftRow, JobRow
 
 __all__ = [
     "Table",
     "TesterRow",
     "ApiTokenRow",
     "WebSessionRow",
+    "OneTimeSecretRow",
+    "PasskeyRow",
+    "TotpRow",
+    "ExternalIdentityRow",
+    "MakerTieRow",
+    "MakerDomainRow",
     "PersonTextRow",
     "ApplianceRow",
     "PlateRevisionRow",
@@ -47,6 +72,13 @@ __all__ = [
     "ListingWordRow",
     "JobRow",
     "DraftRow",
+    "RemarkRow",
+    "ConcernRow",
+    "StatementRow",
+    "PhotoRow",
+    "PartialUploadRow",
+    "LiveTestRow",
     "AuditEventRow",
     "AuditSealRow",
+    "AuditHeadRow",
 ]

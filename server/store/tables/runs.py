@@ -76,6 +76,15 @@ class RunRow(Table):
     created_at: Mapped[datetime]
     updated_at: Mapped[datetime]
     published_at: Mapped[datetime | None]
+    # Not shown before this date, even once it was looked at (`accepted_at`).
+    not_before: Mapped[date | None]
+    accepted_at: Mapped[datetime | None]
+    # Published by rule, to be looked at afterwards.
+    needs_look: Mapped[bool] = mapped_column(server_default="0", index=True)
+    assigned_to_id: Mapped[int | None] = mapped_column(ForeignKey("tester.id"))
+    assigned_at: Mapped[datetime | None]
+    # Counts every move and decision: who decides on an older one is told so.
+    version: Mapped[int] = mapped_column(server_default="0")
 
 
 class RunRevisionRow(Table):
@@ -121,6 +130,8 @@ class RunRevisionRow(Table):
     cold_temperature_uncertainty_k: Mapped[float | None]
     winding_material: Mapped[str | None]
     winding_standard: Mapped[str | None]
+    # Why this revision was made, in its sender's words.
+    reason_id: Mapped[int | None] = mapped_column(ForeignKey("person_text.id"))
 
 
 class MetricSetRow(Table):

@@ -22,6 +22,7 @@ class JobRow(Table):
     id: Mapped[Key]
     act: Mapped[str]
     run_id: Mapped[int | None] = mapped_column(ForeignKey("run.id"), index=True)
+    photo_id: Mapped[int | None] = mapped_column(ForeignKey("photo.id"), index=True)
     state: Mapped[str]
     tries: Mapped[int]
     leased_by: Mapped[str | None]
@@ -43,14 +44,19 @@ class DraftRow(Table):
     form: Mapped[JsonDict]
     created_at: Mapped[datetime]
     updated_at: Mapped[datetime]
+    # A draft that will be a new revision of this run.
+    run_id: Mapped[int | None] = mapped_column(ForeignKey("run.id"), index=True)
 
 
 class AuditEventRow(Table):
-    """The journal: append-only, written with the change itself. People by id, never by name."""
+    """The journal: append-only, written with the change itself. People by id, never by name.
+
+    `note_digest`: SHA-256 of the note's salt and text, which are kept apart and can be erased.
+    """
 
     __tablename__ = "audit_event"
     __table_args__ = (
-        CheckConstraint("actor IN ('tester', 'system', 'operator')", name="actor_known"),
+        CheckConstraint("actor IN ('tester', 'reader', 'system', 'operator')", name="actor_known"),
         CheckConstraint("(actor = 'tester') = (tester_id IS NOT NULL)", name="tester_named"),
         Index("ix_audit_event_subject", "subject_kind", "subject_id", "id"),
     )
@@ -65,6 +71,7 @@ class AuditEventRow(Table):
     before: Mapped[JsonDict | None]
     after: Mapped[JsonDict | None]
     note_id: Mapped[int | None] = mapped_column(ForeignKey("person_text.id"), index=True)
+    note_digest: Mapped[str | None]
 
 
 class AuditSealRow(Table):
@@ -77,3 +84,17 @@ class AuditSealRow(Table):
     previous_digest: Mapped[str]
     digest: Mapped[str] = mapped_column(unique=True)
     sealed_at: Mapped[datetime]
+
+
+class AuditHeadRow(Table):
+    """The chain's newest digest as it was signed and published on a day."""
+
+    __tablename__ = "audit_head"
+
+    id: Mapped[Key]
+    seal_id: Mapped[int] = mapped_column(ForeignKey("audit_seal.id"), unique=True)
+    digest: Mapped[str]
+    n_seals: Mapped[int]
+    signed_at: Mapped[datetime]
+    key_id: Mapped[str]
+    signature: Mapped[str]
