@@ -12,7 +12,9 @@ SERVER = ROOT / "server"
 
 STDLIB = set(sys.stdlib_module_names) | {"server", "__future__"}
 NUMERICS = {"numpy", "scipy", "tsdownsample"}
-READERS = {"numpy", "polars"}
+READERS = {"numpy", "polars", "openpyxl", "defusedxml", "PIL"}
+CREDENTIALS = {"argon2", "authlib", "cryptography", "email_validator", "joserfc", "pyotp", "segno",
+               "webauthn", "zxcvbn"}  # fmt: skip
 
 # room: (rooms of ours it may import, outside packages it may import)
 ROOMS: dict[str, tuple[set[str], set[str]]] = {
@@ -26,8 +28,10 @@ ROOMS: dict[str, tuple[set[str], set[str]]] = {
         {"model", "errors", "settings"},
         {"sqlalchemy", "alembic", "obstore", "polars", "orjson"},
     ),
+    "credentials": ({"model", "errors"}, CREDENTIALS),  # pure: no SQL, no HTTP
+    "mail": ({"model", "errors", "settings"}, set()),
     "actions": (
-        {"model", "units", "errors", "settings", "intake", "reduction", "store"},
+        {"model", "units", "errors", "settings", "intake", "reduction", "store", "credentials"},
         {"sqlalchemy"},
     ),
     "wording": ({"model", "units"}, set()),
@@ -130,7 +134,8 @@ def test_no_select_at_the_edges(room: str) -> None:
 
 
 def test_the_web_process_starts_without_numerics() -> None:
-    heavy = ["numpy", "scipy", "polars", "pint", "plotly", "tsdownsample"]
+    heavy = ["numpy", "scipy", "polars", "pint", "plotly", "tsdownsample", "PIL", "openpyxl",
+             "argon2", "webauthn", "authlib", "zxcvbn", "segno"]  # fmt: skip
     script = (
         "import sys; from server.app import create_app; import server.pages, server.api; "
         f"print([m for m in {heavy!r} if m in sys.modules])"

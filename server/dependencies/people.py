@@ -75,7 +75,7 @@ async def _drafter(viewer: Viewer) -> Tester:
     """Anybody with a place for drafts, with an account or without."""
     if viewer is None:
         raise SignInNeeded("Begin with a file at /send, or sign in.")
-    return _with_scope(viewer, DRAFT)
+    return viewer if SEND in viewer.scopes else _with_scope(viewer, DRAFT)
 
 
 Drafter = Annotated[Tester, Depends(_drafter)]

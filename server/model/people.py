@@ -19,17 +19,17 @@ class Role(StrEnum):
 
 
 # The scopes: what one request may do.
-DRAFT = "draft"  # keep a private draft and see its figures
-SEND = "send"  # send runs for review, in one's own name
+DRAFT = "draft"  # keep a private draft and see its figures, no more
+SEND = "send"  # that, and send runs for review in one's own name
 MAINTAIN = "maintain"  # see what waits, decide on it
 ADMINISTER = "administer"  # roles, standing, removals
 
 SCOPES_OF_ROLE: dict[Role, frozenset[str]] = {
     Role.VISITOR: frozenset({DRAFT}),
     Role.READER: frozenset({DRAFT}),
-    Role.TESTER: frozenset({DRAFT, SEND}),
-    Role.MAINTAINER: frozenset({DRAFT, SEND, MAINTAIN}),
-    Role.ADMINISTRATOR: frozenset({DRAFT, SEND, MAINTAIN, ADMINISTER}),
+    Role.TESTER: frozenset({SEND}),
+    Role.MAINTAINER: frozenset({SEND, MAINTAIN}),
+    Role.ADMINISTRATOR: frozenset({SEND, MAINTAIN, ADMINISTER}),
 }
 # What a sign-in without a second factor never reaches.
 NEEDS_SECOND_FACTOR = frozenset({MAINTAIN, ADMINISTER})
@@ -48,9 +48,7 @@ def scopes_of(
     """
     allowed = SCOPES_OF_ROLE[role]
     if token_scopes is not None:
-        # Whoever may send may keep drafts on the way there.
-        told = frozenset(token_scopes)
-        return allowed & (told | {DRAFT} if SEND in told else told)
+        return allowed & frozenset(token_scopes)
     return allowed if has_second_factor else allowed - NEEDS_SECOND_FACTOR
 
 

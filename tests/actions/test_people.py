@@ -20,7 +20,7 @@ def test_a_token_lets_its_tester_in(session: Session) -> None:
     issued = issue_token(session, tester=" Ada  Quill ", scopes=("send", "maintain"))
     tester = find_tester_by_token(session, token=issued.token)
     assert tester.name == "Ada Quill"
-    assert tester.scopes == {"draft", "send", "maintain"}
+    assert tester.scopes == {"send", "maintain"}
     assert tester.role is Role.MAINTAINER
 
 
