@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from server.actions.reduce_log import options_for, read_described_log, reduce_described
-from server.intake import ReadLimits, recording_digest, write_recording
+from server.intake import ReadAhead, ReadLimits, recording_digest, write_recording
 from server.model.bench import Bench
 from server.model.recording import LogRead, Recording
 from server.model.results import Reduction
@@ -35,6 +35,7 @@ def prepare_run(
     limits: ReadLimits,
     files: Path,
     sha256: str | None = None,
+    ahead: ReadAhead | None = None,
 ) -> PreparedRun:
     """Read a log, reduce it, and keep its recording as Parquet. Opens no session.
 
@@ -47,6 +48,7 @@ def prepare_run(
     limits : sizes above which a file is refused.
     files : folder of the stored files; the recording is durable there when this returns.
     sha256 : digest of the file, if the receiver has it; else it is computed.
+    ahead : what was read of the file while it arrived.
 
     Returns
     -------
@@ -58,7 +60,7 @@ def prepare_run(
     UnusableLog: the file can't be used; every problem found is named.
     TooLarge: over a limit of the settings.
     """
-    log = read_described_log(path, file_name=file_name, bench=bench, limits=limits)
+    log = read_described_log(path, file_name=file_name, bench=bench, limits=limits, ahead=ahead)
     # The recording is written while it is reduced: the writer leaves the interpreter's lock.
     with ThreadPoolExecutor(max_workers=1) as pool:
         kept = pool.submit(keep_recording, log.recording, files=files)

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from server.intake import ReadLimits, read_log
+from server.intake import ReadAhead, ReadLimits, read_log
 from server.model.bench import Bench
 from server.model.recording import LogRead, Recording
 from server.model.results import Reduction, ReductionOptions
@@ -42,7 +42,14 @@ def options_for(bench: Bench) -> ReductionOptions:
     )
 
 
-def read_described_log(path: Path, *, file_name: str, bench: Bench, limits: ReadLimits) -> LogRead:
+def read_described_log(
+    path: Path,
+    *,
+    file_name: str,
+    bench: Bench,
+    limits: ReadLimits,
+    ahead: ReadAhead | None = None,
+) -> LogRead:
     """Read the file at `path` with the bench's word on its columns, rig and kind."""
     return read_log(
         path,
@@ -52,6 +59,7 @@ def read_described_log(path: Path, *, file_name: str, bench: Bench, limits: Read
         kind=bench.run.kind,
         rows_are_points=bench.run.source in NOTED,
         limits=limits,
+        ahead=ahead,
     )
 
 

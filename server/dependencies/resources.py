@@ -16,6 +16,7 @@ class Resources:
 
     `writers`: on SQLite one, so that a queue for the write lock holds no threads.
     `reductions`: threads where logs are read and reduced, apart from those that answer readers.
+    `followers`: requests whose log is read while it arrives.
     """
 
     settings: Settings
@@ -24,6 +25,7 @@ class Resources:
     writers: anyio.Semaphore
     reductions: anyio.CapacityLimiter
     receivers: anyio.CapacityLimiter
+    followers: anyio.Semaphore
     is_local: bool = field(default=True)
 
 
@@ -37,6 +39,7 @@ def make_resources(settings: Settings) -> Resources:
         writers=anyio.Semaphore(1 if is_local else settings.pool_size, fast_acquire=True),
         reductions=anyio.CapacityLimiter(1),
         receivers=anyio.CapacityLimiter(2),
+        followers=anyio.Semaphore(1),
         is_local=is_local,
     )
 

@@ -1,13 +1,15 @@
 """A log on its way into the ledger: received, described and reduced before any write begins."""
 
 import json
-from collections.abc import AsyncIterator, Iterator, Mapping
+from collections.abc import AsyncIterator, Callable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-from anyio import to_thread
+from anyio import WouldBlock, to_thread
 from fastapi import Depends, Header, Query, Request
 from sqlalchemy.orm import Session
 
@@ -23,6 +25,7 @@ from server.store.files import StoredUpload, bare_name, keep_upload, make_durabl
 
 if TYPE_CHECKING:  # it brings the numerics, which a web process loads with its first log
     from server.actions.prepare_run import PreparedRun
+    from server.intake import ReadingAhead
 
 _IDS = ("appliance", "specimen", "rig")
 # What a raw body can say of its run in the address.
@@ -54,21 +57,49 @@ async def _submission(
 ) -> AsyncIterator[Submission]:
     resources = resources_of(request)
     files, receivers = resources.settings.files, resources.receivers
-    async with receive_upload(request, files=files, limiter=receivers) as arrived:
-        sent = _sent_file(arrived)
-        in_address = {"appliance": appliance, "specimen": specimen, "rig": rig}
-        ids = {name: arrived.fields.get(name) or in_address[name] for name in _IDS}
-        words = {w: v for w in _RUN_WORDS if (v := request.query_params.get(w))}
-        bench = await to_thread.run_sync(_read_bench, arrived, words, limiter=receivers)
-        async with resources.slots:
-            complete = partial(_complete, resources, bench, tester, ids)
-            described = await to_thread.run_sync(complete)
-        prepared = None
-        if sent.n_lines <= resources.settings.inline_rows:
-            work = partial(_prepare, resources, sent, described)
-            prepared = await to_thread.run_sync(work, limiter=resources.reductions)
-        upload = await to_thread.run_sync(partial(_keep, resources, sent), limiter=receivers)
-        yield Submission(upload, bench, prepared, ids, idempotency_key)
+    with _turn_to_follow(resources) as follow:
+        receiving = receive_upload(request, files=files, limiter=receivers, follow=follow)
+        async with receiving as arrived:
+            sent = _sent_file(arrived)
+            in_address = {"appliance": appliance, "specimen": specimen, "rig": rig}
+            ids = {name: arrived.fields.get(name) or in_address[name] for name in _IDS}
+            words = {w: v for w in _RUN_WORDS if (v := request.query_params.get(w))}
+            bench = await to_thread.run_sync(_read_bench, arrived, words, limiter=receivers)
+            async with resources.slots:
+                complete = partial(_complete, resources, bench, tester, ids)
+                described = await to_thread.run_sync(complete)
+            prepared = None
+            if sent.n_lines <= resources.settings.inline_rows:
+                work = partial(_prepare, resources, sent, described)
+                prepared = await to_thread.run_sync(work, limiter=resources.reductions)
+            upload = await to_thread.run_sync(partial(_keep, resources, sent), limiter=receivers)
+            yield Submission(upload, bench, prepared, ids, idempotency_key)
+
+
+@contextmanager
+def _turn_to_follow(resources: Resources) -> Iterator[Callable[[Path], "ReadingAhead"] | None]:
+    """What reads a log while it arrives: for one request at a time, None for others meanwhile.
+
+    The readings are held in memory for as long as the rest of the file takes to come.
+    """
+    try:
+        resources.followers.acquire_nowait()
+    except WouldBlock:
+        yield None
+        return
+    try:
+        yield partial(_follow, resources)
+    finally:
+        resources.followers.release()
+
+
+def _follow(resources: Resources, path: Path) -> "ReadingAhead":
+    from server.actions.reduce_log import limits_of
+    from server.intake import ReadingAhead
+
+    limits = limits_of(resources.settings)
+    most = min(limits.max_rows, resources.settings.inline_rows)
+    return ReadingAhead(path, replace(limits, max_rows=most))
 
 
 PreparedSubmission = Annotated[Submission, Depends(_submission, scope="function")]
@@ -151,6 +182,7 @@ def _prepare(resources: Resources, sent: ArrivedFile, bench: Bench) -> "Prepared
             limits=limits_of(resources.settings),
             files=resources.settings.files,
             sha256=sent.sha256,
+            ahead=sent.ahead,
         )
         written.result()
     return prepared

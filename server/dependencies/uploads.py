@@ -1,7 +1,7 @@
 """An upload: parsed as it arrives, written to a temporary file while it is hashed.
 
-The event loop only moves blocks; writing and hashing run in the receivers' threads, while the
-next block arrives.
+The event loop only moves blocks; writing, hashing and reading ahead run in the receivers' threads,
+while the next block arrives.
 """
 
 import asyncio
@@ -9,8 +9,9 @@ import hashlib
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote
 
 import anyio
@@ -22,6 +23,9 @@ from starlette.exceptions import HTTPException
 
 from server.errors import InvalidInput, Problem
 from server.store.files import incoming_path
+
+if TYPE_CHECKING:
+    from server.intake import ReadAhead, ReadingAhead
 
 _BLOCK = 1 << 20
 _MAX_FIELD_BYTES = 1 << 20
@@ -38,6 +42,7 @@ class ArrivedFile:
     sha256: str
     n_bytes: int
     n_lines: int
+    ahead: "ReadAhead | None" = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,14 +55,17 @@ class Arrived:
 
 @dataclass(slots=True)
 class _Sink:
-    """Blocks on their way to the disk."""
+    """Blocks on their way to the disk. `reader` follows the file, `ahead` is what it has read."""
 
     path: Path
+    follow: "Callable[[Path], ReadingAhead] | None" = None
     waiting: list[bytes] = field(default_factory=list)
     n_waiting: int = 0
     n_bytes: int = 0
     n_lines: int = 0
     digest: Any = field(default_factory=hashlib.sha256)
+    reader: "ReadingAhead | None" = None
+    ahead: "ReadAhead | None" = None
 
     def add(self, block: bytes) -> None:
         self.waiting.append(block)
@@ -68,15 +76,33 @@ class _Sink:
         return taken
 
     def write_out(self, blocks: list[bytes]) -> None:
-        block = b"".join(blocks)
-        with self.path.open("ab") as file:
-            file.write(block)
-        self.digest.update(block)
-        self.n_bytes += len(block)
-        self.n_lines += block.count(b"\n")
+        with self.path.open("ab", buffering=0) as file:
+            for block in blocks:
+                file.write(block)
+                self.digest.update(block)
+                self.n_bytes += len(block)
+        if self.follow is not None and self.n_bytes >= _BLOCK:
+            self.reader = self.reader or self.follow(self.path)
+            self.reader.advance(self.n_bytes)
+
+    def finish(self) -> None:
+        self.write_out(self.take())
+        self.ahead = None if self.reader is None else self.reader.finish(self.n_bytes)
+        self.n_lines = _count_lines(self.path) if self.ahead is None else self.ahead.n_lines
 
     def arrived(self, name: str) -> ArrivedFile:
-        return ArrivedFile(self.path, name, self.digest.hexdigest(), self.n_bytes, self.n_lines)
+        digest = self.digest.hexdigest()
+        return ArrivedFile(self.path, name, digest, self.n_bytes, self.n_lines, self.ahead)
+
+
+def _count_lines(path: Path) -> int:
+    if not path.exists():
+        return 0
+    n_lines = 0
+    with path.open("rb") as file:
+        while block := file.read(_BLOCK):
+            n_lines += block.count(b"\n")
+    return n_lines
 
 
 @asynccontextmanager
@@ -87,8 +113,11 @@ async def receive_upload(
     limiter: anyio.CapacityLimiter,
     file_field: str = "file",
     default_name: str = "log.csv",
+    follow: "Callable[[Path], ReadingAhead] | None" = None,
 ) -> AsyncIterator[Arrived]:
     """The body as fields and a file: multipart, or the whole body as the file.
+
+    `follow` gives what reads the file while it arrives.
 
     Raises
     ------
@@ -97,7 +126,7 @@ async def receive_upload(
     content_type, options = parse_options_header(request.headers.get("content-type"))
     path = await to_thread.run_sync(incoming_path, files, limiter=limiter)
     try:
-        sink = _Sink(path)
+        sink = _Sink(path, follow)
         if content_type == b"multipart/form-data":
             form = _Form(sink, file_field)
             await _pump(request, sink, form.parser(options.get(b"boundary", b"")), limiter)
@@ -128,17 +157,14 @@ async def _pump(
             if sink.n_waiting >= _BLOCK:
                 if writing is not None:
                     await writing
-                writing = asyncio.ensure_future(_write_out(sink, limiter))
+                write = partial(sink.write_out, sink.take())
+                writing = asyncio.ensure_future(to_thread.run_sync(write, limiter=limiter))
         if parse is not None:
             parse(b"")
     finally:  # no thread may hold the file when it is used or removed
         if writing is not None:
             await writing
-    await _write_out(sink, limiter)
-
-
-async def _write_out(sink: _Sink, limiter: anyio.CapacityLimiter) -> None:
-    await to_thread.run_sync(sink.write_out, sink.take(), limiter=limiter)
+    await to_thread.run_sync(sink.finish, limiter=limiter)
 
 
 def _named(request: Request) -> str | None:

@@ -1,5 +1,6 @@
 """Bytes to a checked recording, and the bench file. Knows no SQL and no HTTP."""
 
+from server.intake.ahead import ReadAhead, ReadingAhead
 from server.intake.bench import bench_from_mapping, bench_to_mapping, read_bench
 from server.intake.digest import recording_digest
 from server.intake.limits import ReadLimits
@@ -7,7 +8,9 @@ from server.intake.log import preview_log, read_log
 from server.intake.parquet import load_recording, write_recording
 
 __all__ = [
+    "ReadAhead",
     "ReadLimits",
+    "ReadingAhead",
     "bench_from_mapping",
     "bench_to_mapping",
     "load_recording",

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from server.errors import Problem, TooLarge, UnusableLog
+from server.intake.ahead import ReadAhead
 from server.intake.assemble import assemble
 from server.intake.cells import tidy
-from server.intake.columns import Understood, understand
-from server.intake.dialect import SEPARATOR_NAMES, Dialect, find_dialect
+from server.intake.columns import Understood
+from server.intake.dialect import SEPARATOR_NAMES, Dialect
 from server.intake.ending import find_ending
 from server.intake.limits import ReadLimits
-from server.intake.table import Want, read_table
+from server.intake.plan import Plan, make_plan
+from server.intake.table import read_table
 from server.intake.text import Text, open_text
 from server.model.bench import ColumnChoice
 from server.model.measured import JsonValue
@@ -34,13 +35,6 @@ REQUIRED: Mapping[RunKind, tuple[tuple[Channel, ...], ...]] = {
 TIMELESS = frozenset({RunKind.IN_USE, RunKind.LOCKED_ROTOR})
 
 
-@dataclass(frozen=True, slots=True)
-class _Plan:
-    dialect: Dialect
-    columns: tuple[Understood, ...]
-    problems: list[Problem]
-
-
 def read_log(
     path: Path,
     *,
@@ -50,22 +44,21 @@ def read_log(
     kind: RunKind = RunKind.BRAKE,
     rows_are_points: bool = False,
     limits: ReadLimits = _LIMITS,
+    ahead: ReadAhead | None = None,
 ) -> LogRead:
     """Read a whole log. Raises UnusableLog with every problem found, or TooLarge.
 
-    `rows_are_points`: readings noted one by one, which need no time.
+    `rows_are_points`: readings noted one by one, which need no time. `ahead`: what `ReadingAhead`
+    read of this file while it arrived; the recording is the same with it and without.
     """
     with open_text(path, name=name, limits=limits) as text:
-        plan = _plan(text, choices, pulses_per_revolution, name=name, limits=limits)
+        plan = make_plan(text, choices, pulses_per_revolution, name=name, limits=limits)
         problems = _all_problems(plan, choices, kind)
         if problems:
             raise UnusableLog(name, problems)
         ending = find_ending(text, plan.dialect)
         _check_rows(text, plan.dialect, limits, name=name)
-        wants = [_want(c) for c in plan.columns]
-        while len(wants) < plan.dialect.width:
-            wants.append(Want("text", "", is_strict=False))
-        table = read_table(text, plan.dialect, wants, end=ending.end)
+        table = read_table(text, plan.dialect, plan.wants(), end=ending.end, ahead=ahead)
         dialect = _described(text, plan.dialect)
     n_rows = len(table.columns[0])
     if n_rows > limits.max_rows and not table.problems:
@@ -99,7 +92,7 @@ def preview_log(
 ) -> LogPreview:
     """The head of a log for the column check. Raises UnusableLog only where nothing can be read."""
     with open_text(path, name=name, limits=limits) as text:
-        plan = _plan(text, choices, pulses_per_revolution, name=name, limits=limits)
+        plan = make_plan(text, choices, pulses_per_revolution, name=name, limits=limits)
         dialect = _described(text, plan.dialect)
     problems = _all_problems(plan, choices, kind)
     width = len(plan.columns)
@@ -112,54 +105,7 @@ def preview_log(
     )
 
 
-def _plan(
-    text: Text,
-    choices: Sequence[ColumnChoice],
-    pulses_per_revolution: float | None,
-    *,
-    name: str,
-    limits: ReadLimits,
-) -> _Plan:
-    dialect = find_dialect(text, name=name)
-    if dialect.width > limits.max_columns:
-        raise TooLarge(
-            f"{name} has {dialect.width:,} columns; the limit is {limits.max_columns:,} "
-            "(BENCHLEDGER_MAX_COLUMNS). Leave out what the test does not need."
-        )
-    problems: list[Problem] = []
-    width = dialect.width - (1 if dialect.trailing_blank else 0)
-    headers = dialect.headers
-    if headers is None:
-        if not choices:
-            problems.append(
-                Problem(
-                    "there is no header: the columns have no names.",
-                    "Add a line of names above the readings, or say in [columns] what “column 1”, "
-                    "“column 2” and so on are.",
-                )
-            )
-        headers = tuple(f"column {i + 1}" for i in range(width))
-    if len(headers) < width:
-        problems.append(
-            Problem(
-                f"the header has {len(headers)} columns, the readings have {width}.",
-                "Give every column a name, or take the extra ones out.",
-                row=(dialect.header_line or 0) + 1,
-            )
-        )
-        headers = (*headers, *(f"column {i + 1}" for i in range(len(headers), width)))
-    columns, found = understand(
-        headers[:width],
-        dialect.units,
-        dialect.cells,
-        suffixes=dialect.suffixes,
-        choices=choices,
-        pulses_per_revolution=pulses_per_revolution,
-    )
-    return _Plan(dialect, tuple(columns), [*problems, *found])
-
-
-def _all_problems(plan: _Plan, choices: Sequence[ColumnChoice], kind: RunKind) -> list[Problem]:
+def _all_problems(plan: Plan, choices: Sequence[ColumnChoice], kind: RunKind) -> list[Problem]:
     if plan.dialect.headers is None and not choices:
         return plan.problems  # without names, what is missing needs no list of its own
     return [*plan.problems, *_missing_channels(plan.columns, kind)]
@@ -181,15 +127,6 @@ def _missing_channels(columns: Sequence[Understood], kind: RunKind) -> list[Prob
                 )
             )
     return missing
-
-
-def _want(understood: Understood) -> Want:
-    column = understood.column
-    if understood.is_clock or understood.is_text:
-        return Want("text", column.header, is_strict=False)
-    if column.channel is Channel.TIME:
-        return Want("float64", column.header, is_strict=True)
-    return Want("float32", column.header, is_strict=column.channel is not None)
 
 
 def _check_rows(text: Text, dialect: Dialect, limits: ReadLimits, *, name: str) -> None:

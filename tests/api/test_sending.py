@@ -11,6 +11,8 @@ from fastapi.testclient import TestClient
 
 from server.actions.issue_token import issue_token
 from server.app import create_app
+from server.intake import read_log, recording_digest
+from server.intake.ahead import PIECE_BYTES
 from server.settings import Settings
 from server.store.database import write_session
 from tests.api.logs import BENCH, parts, small_log
@@ -43,6 +45,32 @@ def test_the_file_may_come_before_the_bench(client, sender) -> None:
     answer = client.post(RUNS, files=reordered, headers=sender)
     assert answer.status_code == 201
     assert answer.json()["appliance"]["model"] == "WD-30"
+
+
+@pytest.mark.parametrize("first", ["bench", "file"])
+def test_a_large_log_is_read_while_it_arrives(client, app, sender, tmp_path, monkeypatch, first):
+    log = small_log(dwell_s=1250.0).encode()
+    assert len(log) > PIECE_BYTES
+    path = tmp_path / "log.csv"
+    path.write_bytes(log)
+    whole = recording_digest(read_log(path, name="log.csv").recording)
+
+    def never(*_: object, **__: object) -> None:
+        raise AssertionError("the file was read once more")
+
+    monkeypatch.setattr("server.intake.table.read_whole", never)
+    sent = parts(log.decode())
+    ordered = {first: sent.pop(first), **sent}
+    assert client.post(RUNS, files=ordered, headers=sender).status_code == 201
+    assert [p.stem for p in app.state.settings.files.glob("recordings/*/*")] == [whole]
+    assert app.state.resources.followers.value == 1
+
+
+def test_a_log_that_arrives_beside_another_is_read_when_it_is_there(client, app, sender) -> None:
+    client.portal.call(app.state.resources.followers.acquire_nowait)
+    log = small_log(dwell_s=1250.0)
+    assert client.post(RUNS, files=parts(log), headers=sender).status_code == 201
+    assert app.state.resources.followers.value == 0
 
 
 def test_a_raw_body_refers_to_stored_things_by_id(client, sender, run) -> None:

@@ -1,0 +1,116 @@
+"""A log read while it still arrives: its first bytes tell how, and whole lines follow in pieces.
+
+What comes of it is taken for what it is only once the file is whole and was planned as a whole;
+where anything differs from plain figures the reading stops, and the file is read when it is there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from server.errors import TooLarge, UnusableLog
+from server.intake.fast import FastWay, fast_way, is_even, offset_of_line, parse
+from server.intake.limits import ReadLimits
+from server.intake.plan import make_plan
+from server.intake.text import open_text
+
+if TYPE_CHECKING:
+    import polars as pl
+
+PIECE_BYTES = 1 << 23
+_BLANK = (b"\n", b"\r", b" ", b"\t")
+
+
+@dataclass(frozen=True, slots=True)
+class ReadAhead:
+    """The columns of a file's first `end` bytes, read in one `way`; `n_lines` are its line ends."""
+
+    way: FastWay
+    columns: list[pl.Series]
+    end: int
+    n_lines: int
+
+    def fits(self, way: FastWay, *, end: int) -> bool:
+        """Whether reading up to byte `end` in that way would give these columns."""
+        return way == self.way and end == self.end
+
+
+@dataclass(slots=True)
+class ReadingAhead:
+    """Follows a file that grows. Reads nothing of one that stays smaller than a piece, and no
+    more than `max_rows`."""
+
+    path: Path
+    limits: ReadLimits
+    piece_bytes: int = PIECE_BYTES
+    _way: FastWay | None = None
+    _frames: list[Any] = field(default_factory=list)
+    _at: int = 0
+    _n_rows: int = 0
+    _n_lines: int = 0
+    _has_stopped: bool = False
+
+    def advance(self, n_bytes: int) -> None:
+        """Read on, where another piece is there. `n_bytes`: how long the file is by now."""
+        if not self._has_stopped and n_bytes - self._at >= self.piece_bytes:
+            self._read_to(n_bytes, is_last=False)
+
+    def finish(self, n_bytes: int) -> ReadAhead | None:
+        """The whole file is there: what was read of it, None where that isn't all."""
+        if self._way is None or self._has_stopped:
+            return None
+        if n_bytes > self._at:
+            self._read_to(n_bytes, is_last=True)
+        if self._has_stopped:
+            return None
+        import polars as pl
+
+        whole = pl.concat(self._frames, rechunk=False)
+        columns = [whole.get_column(name) for name in whole.columns]
+        return ReadAhead(self._way, columns, n_bytes, self._n_lines)
+
+    def _read_to(self, n_bytes: int, *, is_last: bool) -> None:
+        if self._way is None:
+            self._way = self._find_way()
+        if self._way is None or not self._read_piece(self._way, n_bytes, is_last=is_last):
+            self._has_stopped = True
+            self._frames.clear()
+
+    def _find_way(self) -> FastWay | None:
+        """From the part that is there. A plan of the whole file may differ; `fits` tells."""
+        try:
+            with open_text(self.path, name="log", limits=self.limits) as text:
+                if text.path != self.path:
+                    return None
+                plan = make_plan(text, (), None, name="log", limits=self.limits)
+        except (TooLarge, UnusableLog):
+            return None
+        way = fast_way(plan.dialect, plan.wants())
+        # In quotes a line end is none: pieces can't be cut where one stands.
+        if way is None or way.is_quoted:
+            return None
+        with self.path.open("rb") as file:
+            head = file.read(self.piece_bytes)
+        self._at = offset_of_line(head, text.bom_bytes, way.first_line)
+        self._n_lines = way.first_line
+        return way
+
+    def _read_piece(self, way: FastWay, n_bytes: int, *, is_last: bool) -> bool:
+        with self.path.open("rb") as file:
+            file.seek(self._at)
+            raw = file.read(n_bytes - self._at)
+        if not is_last:
+            raw = raw[: raw.rfind(b"\n") + 1]
+        # A blank line reads as a row of blanks, but for the first one the reader is given.
+        if not raw or raw.startswith(_BLANK) or (way.mark == "," and b"." in raw):
+            return False
+        frame, _ = parse(raw, way)
+        if frame is None or not is_even(raw, frame, way, start=0, end=len(raw)):
+            return False
+        self._frames.append(frame)
+        self._at += len(raw)
+        self._n_rows += frame.height
+        self._n_lines += frame.height - (not raw.endswith(b"\n"))
+        return self._n_rows <= self.limits.max_rows
