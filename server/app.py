@@ -15,6 +15,7 @@ from server import __version__
 from server.api import router as api_router
 from server.api.openapi import DESCRIPTION, describe
 from server.dependencies import ReadSession
+from server.dependencies.limits import Limits
 from server.dependencies.resources import make_resources
 from server.middleware import BodyLimit, EdgeHeaders, HeadAsGet
 from server.middleware.kept import KeptAnswers
@@ -48,6 +49,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     )
     app.state.settings = settings
     app.state.resources = make_resources(settings)
+    app.state.limits = Limits(settings)
     install_problem_handlers(app)
     app.add_exception_handler(ClientDisconnect, _on_disconnect)
     app.add_api_route("/healthz", healthz, include_in_schema=False)

@@ -76,6 +76,20 @@ class Conflict(BenchledgerError):
     """The thing changed meanwhile, or the same key was used for something else."""
 
 
+class TooMany(BenchledgerError):
+    """Tried more often than the settings allow."""
+
+    def __init__(self, retry_after_s: int) -> None:
+        self.retry_after_s = retry_after_s
+        minutes = -(-retry_after_s // 60)
+        wait = "a minute" if minutes == 1 else f"{minutes} minutes"
+        super().__init__(f"This was done very often just now. Try again in {wait}.")
+
+
+class Unavailable(BenchledgerError):
+    """Something that the service stands on does not answer at present."""
+
+
 class Moved(BenchledgerError):
     """The thing has another address now."""
 

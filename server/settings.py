@@ -1,11 +1,19 @@
 """Every setting, read once from BENCHLEDGER_* variables."""
 
 from pathlib import Path
+from typing import Annotated
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from server.model.publishing import PublishingRule
+
+# "10/hour", "4/15 minutes"; empty in the environment: no limit.
+Rate = Annotated[
+    str | None,
+    BeforeValidator(lambda text: text or None),
+    Field(pattern=r"^[1-9]\d{0,6}/(?:[1-9]\d{0,3} )?(?:second|minute|hour|day)s?$"),
+]
 
 
 class Settings(BaseSettings):
@@ -44,6 +52,25 @@ class Settings(BaseSettings):
     first_run_waits: bool = Field(
         default=True, description="the first run of an appliance is always looked at"
     )
+
+    rate_store: str | None = Field(
+        default=None, description="redis://… shares the counts below; else each process has its own"
+    )
+    trusted_proxies: int = Field(
+        default=0, ge=0, le=8, description="in front, each adding to X-Forwarded-For; 0: not read"
+    )
+    limit_sign_in_by_address: Rate = "60/hour"
+    limit_sign_in_by_account: Rate = "10/15 minutes"
+    limit_sign_up_by_address: Rate = "20/hour"
+    limit_sign_up_by_account: Rate = "4/hour"
+    limit_reset_by_address: Rate = "20/hour"
+    limit_reset_by_account: Rate = "4/hour"
+    limit_report_by_address: Rate = "10/hour"
+    limit_report_by_account: Rate = "30/hour"
+    limit_trial_by_address: Rate = "30/hour"
+    limit_trial_by_account: Rate = "120/hour"
+    limit_download_by_address: Rate = "600/hour"
+    limit_download_by_account: Rate = "3000/hour"
 
     @property
     def publishing_rule(self) -> PublishingRule:

@@ -52,6 +52,8 @@ _BY_ERROR: tuple[tuple[type[errors.BenchledgerError], str], ...] = (
     (errors.NotAllowed, "not-allowed"),
     (errors.SignInNeeded, "sign-in-needed"),
     (errors.Conflict, "conflict"),
+    (errors.TooMany, "too-many"),
+    (errors.Unavailable, "unavailable"),
     (errors.BenchledgerError, "invalid-input"),
 )
 _BY_STATUS = {
@@ -64,6 +66,7 @@ _BY_STATUS = {
     413: "too-large",
     415: "unsupported-media-type",
     422: "invalid-input",
+    429: "too-many",
     503: "unavailable",
 }
 
@@ -72,9 +75,18 @@ def problem_for(error: errors.BenchledgerError) -> ProblemReply:
     """What a domain error says over HTTP."""
     word = next(word for kind, word in _BY_ERROR if isinstance(error, kind))
     problems = tuple(error.problems) if isinstance(error, errors.Unusable) else ()
-    headers = {"WWW-Authenticate": "Bearer"} if isinstance(error, errors.SignInNeeded) else {}
     detail = str(error) or KINDS[word].meaning
-    return ProblemReply(kind=KINDS[word], detail=detail, problems=problems, headers=headers)
+    return ProblemReply(
+        kind=KINDS[word], detail=detail, problems=problems, headers=_headers_for(error)
+    )
+
+
+def _headers_for(error: errors.BenchledgerError) -> dict[str, str]:
+    if isinstance(error, errors.SignInNeeded):
+        return {"WWW-Authenticate": "Bearer"}
+    if isinstance(error, errors.TooMany):
+        return {"Retry-After": str(error.retry_after_s)}
+    return {"Retry-After": "5"} if isinstance(error, errors.Unavailable) else {}
 
 
 def _for_http(error: HTTPException) -> ProblemReply:

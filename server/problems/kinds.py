@@ -76,6 +76,13 @@ KINDS: dict[str, ProblemKind] = {
             "These values can't be used",
             "`problems` names every field that stands in the way, and the remedy.",
         ),
+        ProblemKind(
+            "too-many",
+            429,
+            "Too often",
+            "More tries than this server takes from one account or address; "
+            "`Retry-After` says in how many seconds it takes one again.",
+        ),
         ProblemKind("defect", 500, "Something went wrong here", "A defect of the server's own."),
         ProblemKind(
             "unavailable", 503, "Not ready", "The server can't answer at present. Try again later."
