@@ -17,10 +17,10 @@ from server.api.openapi import DESCRIPTION, describe
 from server.dependencies import ReadSession
 from server.dependencies.limits import Limits
 from server.dependencies.resources import make_resources
-from server.middleware import BodyLimit, EdgeHeaders, HeadAsGet
+from server.middleware import BodyLimit, DefectsAnswered, EdgeHeaders, HeadAsGet
 from server.middleware.kept import KeptAnswers
 from server.pages import router as pages_router
-from server.problems import install_problem_handlers
+from server.problems import answer_defect, install_problem_handlers
 from server.settings import Settings
 from server.static_files import PREFIX, static_app
 from server.store.change_counter import change_counter
@@ -67,6 +67,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     )
     app.add_middleware(CompressMiddleware, minimum_size=600, brotli_quality=5)
     app.add_middleware(HeadAsGet)
+    app.add_middleware(DefectsAnswered, answer=answer_defect)
     app.add_middleware(EdgeHeaders, over_tls=settings.secure_cookies)
     describe(app)
     return app

@@ -162,13 +162,15 @@ def send_problem(request: Request, problem: ProblemReply) -> Response:
 
 
 def install_problem_handlers(app: FastAPI) -> None:
-    """Every refusal, ours or the framework's, leaves through `send_problem`."""
+    """Every refusal, ours or the framework's, leaves through `send_problem`.
+
+    A defect of ours too, by the middleware `DefectsAnswered`.
+    """
     app.add_exception_handler(errors.BenchledgerError, _on_domain_error)
     app.add_exception_handler(HTTPException, _on_http_error)
     app.add_exception_handler(RequestValidationError, _on_validation_error)
     app.add_exception_handler(OperationalError, _on_database_away)
     app.add_exception_handler(PoolTimeout, _on_database_away)
-    app.add_exception_handler(Exception, _on_defect)
 
 
 def _on_domain_error(request: Request, error: Exception) -> Response:
@@ -227,7 +229,7 @@ def _on_database_away(request: Request, error: Exception) -> Response:
     )
 
 
-def _on_defect(request: Request, error: Exception) -> Response:
+def answer_defect(request: Request, error: Exception) -> Response:
     request_id = request.scope.get("state", {}).get("request_id")
     _log.error("request %s failed", request_id, exc_info=error)
     detail = "The fault is ours and has been written down. Try again; nothing was half stored."

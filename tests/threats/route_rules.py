@@ -1,0 +1,121 @@
+"""Who gets through to what: one line per route, sorted; the matrix test asks for every cell.
+
+A rule names whom the route lets in, for a thing of one's own and for another's; where the address
+names no thing, "other's" counts. Let in means an answer that is no refusal: a form that lacks its
+fields is told so, but its sender got through.
+
+A new route needs a line here, in its place by path, then method. Pick one of the rules below, or
+add one with `Rule(own=…, other=…)`. What the address names (`{run_id}`) is found in
+`tests/threats/world.py` by the word before it; a word that is not known there gets an id of
+nothing, for which "not found" counts as let in.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    own: frozenset[str]
+    other: frozenset[str]
+
+
+# Somebody at the door, from least to most. "one factor": a maintainer who signed in without the
+# second factor, or whose token has no scope of a maintainer.
+DOORS = ("none", "visitor", "reader", "tester", "one factor", "maintainer", "administrator")
+NOBODY: frozenset[str] = frozenset()
+
+
+def from_(least: str) -> frozenset[str]:
+    return frozenset(DOORS[DOORS.index(least) :])
+
+
+OPEN = Rule(own=from_("none"), other=from_("none"))
+TRYING = Rule(own=from_("visitor"), other=from_("visitor"))  # somebody with a place for drafts
+SIGNED = Rule(own=from_("reader"), other=from_("reader"))
+SENDING = Rule(own=from_("tester"), other=from_("tester"))
+MAINTAINING = Rule(own=from_("maintainer"), other=from_("maintainer"))
+ADMINISTERING = Rule(own=from_("administrator"), other=from_("administrator"))
+OWN_DRAFT = Rule(own=from_("visitor"), other=NOBODY)
+OWN_DRAFT_SENT = Rule(own=from_("tester"), other=NOBODY)
+OWN_SIGNED = Rule(own=from_("reader"), other=NOBODY)
+OWN_SENT = Rule(own=from_("tester"), other=NOBODY)
+# A run that is not published: its sender and the maintainers.
+OWN_OR_MAINTAINING = Rule(own=from_("tester"), other=from_("maintainer"))
+MAINTAINING_NOT_OWN = Rule(own=NOBODY, other=from_("maintainer"))
+
+RULES: dict[str, Rule] = {
+    "GET /": OPEN,
+    "GET /api-guide": OPEN,
+    "GET /api/v1/appliances": OPEN,
+    "POST /api/v1/appliances": SENDING,
+    "GET /api/v1/appliances/{appliance_id}": OPEN,
+    "GET /api/v1/appliances/{appliance_id}/claims": OPEN,
+    "POST /api/v1/appliances/{appliance_id}/claims": SENDING,
+    "GET /api/v1/appliances/{appliance_id}/plates": OPEN,
+    "POST /api/v1/appliances/{appliance_id}/plates": SENDING,
+    "GET /api/v1/appliances/{appliance_id}/pooled": OPEN,
+    "GET /api/v1/appliances/{appliance_id}/runs": OPEN,
+    "GET /api/v1/appliances/{appliance_id}/specimens": SIGNED,
+    "POST /api/v1/appliances/{appliance_id}/specimens": SENDING,
+    "GET /api/v1/claims": OPEN,
+    "GET /api/v1/claims/{claim_id}": OPEN,
+    "GET /api/v1/compare": OPEN,
+    "GET /api/v1/openapi.json": OPEN,
+    "GET /api/v1/problems": OPEN,
+    "GET /api/v1/problems/{word}": OPEN,
+    "GET /api/v1/rigs": SIGNED,
+    "POST /api/v1/rigs": SENDING,
+    "GET /api/v1/rigs/{rig_id}": OPEN,
+    "GET /api/v1/rigs/{rig_id}/revisions": OPEN,
+    "POST /api/v1/rigs/{rig_id}/revisions": OWN_SENT,
+    "GET /api/v1/runs": OPEN,
+    "POST /api/v1/runs": SENDING,
+    "GET /api/v1/runs/{run_id}": OWN_OR_MAINTAINING,
+    "GET /api/v1/runs/{run_id}/curves": OWN_OR_MAINTAINING,
+    "GET /api/v1/runs/{run_id}/file": OWN_OR_MAINTAINING,
+    "GET /api/v1/runs/{run_id}/findings": OWN_OR_MAINTAINING,
+    "GET /api/v1/runs/{run_id}/metrics": OWN_OR_MAINTAINING,
+    "GET /api/v1/runs/{run_id}/points": OWN_OR_MAINTAINING,
+    "GET /api/v1/runs/{run_id}/status": OWN_OR_MAINTAINING,
+    "GET /api/v1/runs/{run_id}/trace": OWN_OR_MAINTAINING,
+    "GET /api/v1/runs/{run_id}/versions": OWN_OR_MAINTAINING,
+    "GET /api/v1/runs/{run_id}/versions/{number}": OWN_OR_MAINTAINING,
+    "POST /api/v1/runs/{run_id}/withdrawal": OWN_OR_MAINTAINING,
+    "GET /api/v1/specimens/{specimen_id}": OPEN,
+    "GET /api/v1/testers/me": SIGNED,
+    "GET /api/v1/tokens": SIGNED,
+    "DELETE /api/v1/tokens/{token_id}": OWN_SIGNED,
+    "GET /appliances": OPEN,
+    "GET /appliances/{address}": OPEN,
+    "GET /data-licence": OPEN,
+    "GET /healthz": OPEN,
+    "GET /methods": OPEN,
+    "GET /methods/{name}": OPEN,
+    "GET /my-runs": SIGNED,
+    "GET /runs/{public_id}": OWN_OR_MAINTAINING,
+    "GET /runs/{public_id}/figures/{name}": OWN_OR_MAINTAINING,
+    "GET /runs/{public_id}/file": OWN_OR_MAINTAINING,
+    "GET /runs/{public_id}/versions/{number}": OWN_OR_MAINTAINING,
+    "POST /runs/{public_id}/withdraw": OWN_OR_MAINTAINING,
+    "GET /safety": OPEN,
+    "GET /send": OPEN,
+    "POST /send": OPEN,
+    "GET /send/{draft_id}": OPEN,
+    "GET /send/{draft_id}/appliance": OWN_DRAFT,
+    "GET /send/{draft_id}/columns": OWN_DRAFT,
+    "POST /send/{draft_id}/columns": OWN_DRAFT,
+    "POST /send/{draft_id}/discard": OWN_DRAFT,
+    "GET /send/{draft_id}/figures": OWN_DRAFT,
+    "GET /send/{draft_id}/rig": OWN_DRAFT,
+    "POST /send/{draft_id}/send": OWN_DRAFT_SENT,
+    "POST /send/{draft_id}/{step}": OWN_DRAFT,
+    "GET /side-by-side": OPEN,
+    "GET /sign-in": OPEN,
+    "POST /sign-in": OPEN,
+    "POST /sign-out": TRYING,
+}
+
+# What a form or JSON body needs so that a check behind its reading is reached, where there is one.
+FORMS: dict[str, dict[str, str]] = {
+    "POST /api/v1/runs/{run_id}/withdrawal": {"reason": "The belt slipped."},
+}
