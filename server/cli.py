@@ -30,6 +30,18 @@ LogFile = Annotated[Path, typer.Argument(help="the log, as the logger wrote it")
 BenchFile = Annotated[
     Path | None, typer.Option("--bench", help="TOML file that describes plate, rig and claims")
 ]
+ServerAddress = Annotated[
+    str, typer.Option(envvar="BENCHLEDGER_SERVER", help="address of the service")
+]
+OwnToken = Annotated[
+    str | None, typer.Option(envvar="BENCHLEDGER_TOKEN", help="else what `login` kept")
+]
+SpoolFolder = Annotated[Path | None, typer.Option(help="else XDG_STATE_HOME/benchledger")]
+Patience = Annotated[float, typer.Option(min=0, help="seconds to keep trying")]
+Consent = Annotated[
+    bool, typer.Option("--consent", help="agree that what you send is published, CC BY 4.0")
+]
+Ties = Annotated[list[str] | None, typer.Option(help="a maker you have ties with; repeat it")]
 
 
 @app.command()
@@ -83,20 +95,35 @@ def pool(
 
 @app.command()
 def send(
-    log: LogFile,
-    bench: BenchFile = None,
-    server: Annotated[
-        str, typer.Option(envvar="BENCHLEDGER_SERVER", help="address of the service")
-    ] = "http://127.0.0.1:8000",
-    token: Annotated[
-        str | None, typer.Option(envvar="BENCHLEDGER_TOKEN", help="your token")
+    paths: Annotated[
+        list[Path] | None, typer.Argument(help="logs, and folders of logs with bench files")
     ] = None,
+    bench: BenchFile = None,
+    server: ServerAddress = "http://127.0.0.1:8000",
+    token: OwnToken = None,
     json: Annotated[bool, typer.Option("--json", help="print the server's answer")] = False,
+    later: Annotated[bool, typer.Option("--later", help="only put it into the spool")] = False,
+    waiting: Annotated[bool, typer.Option("--waiting", help="send what waits, list it")] = False,
+    spool: SpoolFolder = None,
+    patience: Patience = 30.0,
+    consent: Consent = False,
+    tie: Ties = None,
 ) -> None:
-    """Send a log to a server and print its figures."""
-    from server.commands.send import send as run
+    """Send logs to a server and print their figures; what can't be sent now waits in a spool."""
+    from server.commands import send as command
 
-    run(log, bench=bench, server=server, token=token, as_json=json)
+    told = command.Sending(
+        server=server,
+        token=token,
+        spool=spool,
+        patience_s=patience,
+        consent=consent,
+        ties=tuple(tie or ()),
+        as_json=json,
+        is_later=later,
+        is_waiting=waiting,
+    )
+    command.send(paths or [], bench=bench, told=told)
 
 
 @app.command()
