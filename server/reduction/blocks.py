@@ -130,9 +130,11 @@ class _Averager:
     def __call__(self, values: FloatArray) -> Floats:
         if self.is_single:
             return np.asarray(values, dtype=np.float64)
+        with np.errstate(invalid="ignore"):  # inf - inf
+            total = np.add.reduceat(values, self.first, dtype=np.float64)
+        if np.isfinite(total).all():  # a blank would have made its block's total one
+            return np.asarray(total / self.n)
         finite = np.isfinite(values)
-        if finite.all():
-            return np.asarray(np.add.reduceat(values, self.first, dtype=np.float64) / self.n)
         total = np.add.reduceat(np.where(finite, values, 0), self.first, dtype=np.float64)
         count = np.add.reduceat(finite, self.first, dtype=np.int64)
         return np.where(count > 0, total / np.maximum(count, 1), np.nan)

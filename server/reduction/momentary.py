@@ -10,19 +10,15 @@ from server.model.bench import Rig
 from server.model.results import Lag
 from server.reduction.arrays import Floats, Ints
 from server.reduction.blocks import Blocks
-from server.reduction.scatter import sample_noise
 from server.reduction.signals import Signals
+from server.reduction.stored_power import turning_masses
 from server.reduction.torque import Shaft, drag_torque
 from server.reduction.zero import Zero
 
 WINDOW_SHIFTS = 8  # windows start this often per window length
-LEAST_AVERAGE = 4  # samples on each side of a window's end, or as many as the window holds
-WIDER = 4  # times, from one average to the next
-BEND_NOISE_STEPS = 2.0
-QUIET = 0.005  # of the highest brake power: noise of the inertia term that goes without care
 SURELY = 2.0  # standard uncertainties of the inertia term and of the lag
 NEAR_HIGHEST = 4.0  # standard uncertainties of one window's mean
-NOISE_SAMPLES = 50_000  # the noise of the speed is read off that many
+WINDOWS_AT_ONCE = 4096  # whose sums the processor keeps at hand
 LAG_LEFT_S = 0.01  # what finding a lag leaves unsure
 LAG_UNTOLD_S = 0.1  # where the run can't tell a lag
 
@@ -78,7 +74,7 @@ def highest_momentary(
     Notes
     -----
     The stored energy at both ends is exact for any acceleration between them; only the speeds at
-    the ends are estimated (see `_speed_at`). What is left unsure of them, and what torque would
+    the ends are estimated (see stored_power.py). What is left unsure of them, and what torque would
     be off if it trailed by the lag that may be left, is judged for each window: the one whose
     power less twice that is highest is taken. The highest of many noisy means is biased upwards;
     `shaft_bias_w` says by how much.
@@ -146,10 +142,14 @@ def _means(
     nothing = np.zeros(first.size)
     if not rig.inertia_kg_m2:
         return _Means(speed, brake, drag, nothing, nothing, nothing)
-    stored, u_stored = _stored_power(
-        signals, speed_power[0], total_speed, rows, rig.inertia_kg_m2, float(np.max(brake))
-    )
-    unsure = np.hypot(u_stored, _of_lag(lag, signals, total, rows))
+    turning = turning_masses(signals, speed_power[0], total_speed, rows, rig.inertia_kg_m2)
+    widths = turning.widths(float(np.max(brake)))
+    stored, u_stored, unsure = (np.empty(first.size) for _ in range(3))
+    for start in range(0, first.size, WINDOWS_AT_ONCE):
+        part = slice(start, start + WINDOWS_AT_ONCE)
+        some = first[part], last[part]
+        stored[part], u_stored[part] = turning.power(some, widths)
+        unsure[part] = np.hypot(u_stored[part], _of_lag(lag, signals, total, some))
     return _Means(speed, brake, drag, stored, u_stored, unsure)
 
 
@@ -192,73 +192,16 @@ def _windows(
     time, interval = signals.time_s, signals.interval_s
     n = max(1, round(window_s / interval))
     stride = max(1, n // WINDOW_SHIFTS)
-    good = np.repeat(usable, blocks.n_rows)
-    bad_before = np.concatenate(([0], np.cumsum(~good)))
     first = np.arange(0, max(time.size - n, 0) + 1, stride, dtype=np.int64)
     last = np.minimum(first + n, time.size)
-    whole = (bad_before[last] - bad_before[first]) == 0
+    bad_before = np.concatenate(([0], np.cumsum(~usable)))
+    # Blocks that a window touches: up to the one of its first row, and to that of its last.
+    before = np.searchsorted(blocks.first_row, first, side="right") - 1
+    upto = np.searchsorted(blocks.first_row, last - 1, side="right")
+    whole = (bad_before[upto] - bad_before[before]) == 0
     length = time[last - 1] - time[first]
     whole &= length <= 1.5 * n * interval
     return first[whole], last[whole]
-
-
-def _stored_power(
-    signals: Signals,
-    speed: Floats,
-    total: Floats,
-    rows: tuple[Ints, Ints],
-    inertia_kg_m2: float,
-    highest_w: float,
-) -> tuple[Floats, Floats]:
-    """Power that goes into the turning masses in each window, and its uncertainty.
-
-    The window is taken to end halfway between its outer samples and their neighbours.
-    """
-    first, last = rows
-    time = signals.time_s
-    length = time[last - 1] - time[first] + signals.interval_s
-    start = max(0, speed.size // 2 - NOISE_SAMPLES // 2)
-    noise = sample_noise(speed[start : start + NOISE_SAMPLES])
-    n = int(np.max(last - first))
-    # Averaged over so few samples that a kink shows, over so many that noise does not.
-    power_noise = inertia_kg_m2 * float(np.max(speed)) * noise / float(np.median(length))
-    fewest = (power_noise / max(QUIET * highest_w, 1e-12)) ** 2
-    narrowest = int(np.clip(np.ceil(fewest), 1, max(1, n // 2)))
-    widths = [narrowest]
-    while widths[-1] * WIDER <= max(n, LEAST_AVERAGE):
-        widths.append(widths[-1] * WIDER)
-    at_start, u_start = _speed_at(first, total, noise, widths)
-    at_end, u_end = _speed_at(last, total, noise, widths)
-    stored = inertia_kg_m2 * (at_end**2 - at_start**2) / 2 / length
-    u = inertia_kg_m2 * np.hypot(at_end * u_end, at_start * u_start) / length
-    return stored, u
-
-
-def _speed_at(row: Ints, total: Floats, noise: float, widths: list[int]) -> tuple[Floats, Floats]:
-    """Speed halfway between each row and the one before, and its uncertainty.
-
-    Model:  mean of as many samples before as after; four times as many while that changes it by no
-            more than two standard deviations, since a mean over a bend is off by the bend
-    """
-    n = total.size - 1
-    best = u = bend = np.empty(0)
-    settled = np.zeros(row.size, dtype=bool)
-    for width in widths:
-        low, high = np.maximum(row - width, 0), np.minimum(row + width, n)
-        mean = (total[high] - total[low]) / (high - low)
-        u_mean = noise / np.sqrt(high - low)
-        if width == widths[0]:
-            best, u, bend = mean, u_mean, np.zeros(row.size)
-            continue
-        change = np.abs(mean - best)
-        # Cut at an end of the record, a mean lies to one side.
-        is_cut = (row < width) | (row + width > n)
-        differs = ~settled & ~is_cut & (change > BEND_NOISE_STEPS * np.hypot(u, u_mean))
-        bend = np.where(differs, change, bend)
-        settled |= differs | is_cut
-        best = np.where(settled, best, mean)
-        u = np.where(settled, u, u_mean)
-    return best, np.hypot(u, bend)
 
 
 def _of_lag(lag: Lag, signals: Signals, total: Floats, rows: tuple[Ints, Ints]) -> Floats:

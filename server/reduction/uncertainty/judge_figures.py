@@ -1,8 +1,9 @@
 """From a run's error model to each figure's uncertainty, interval and budget, both ways."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -101,9 +102,8 @@ def judge_figures(
     first = _first_order(model, names)
     order: list[str] = [*names, *(h for n in names if (h := _beside(n)) in known)]
 
-    def outputs(rng: np.random.Generator, n: int) -> Floats:
-        found = model.figures(*model.draw(rng, n))
-        return np.stack([found[name] for name in order])
+    def outputs(rng: np.random.Generator, n: int) -> Callable[[], Floats]:
+        return partial(_figures_of, model, model.draw(rng, n), order)
 
     drawn = draw_adaptively(
         outputs, seed=seed, coverage=COVERAGE, n_dig=n_dig, max_blocks=max_blocks
@@ -117,6 +117,11 @@ def judge_figures(
         if all(map(math.isfinite, (one.standard_uncertainty, one.low, one.high))):
             judged[name] = one
     return judged
+
+
+def _figures_of(model: RunModel, drawn: tuple[Floats, Floats], order: Sequence[str]) -> Floats:
+    found = model.figures(*drawn)
+    return np.stack([found[name] for name in order])
 
 
 def _beside(name: MetricName) -> str:

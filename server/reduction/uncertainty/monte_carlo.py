@@ -2,7 +2,9 @@
 
 import hashlib
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextvars import copy_context
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +16,10 @@ MIN_BLOCKS = 2
 MAX_BLOCKS = 400
 N_DIG = 2  # with one digit a first-order interval that covers far too much still passes
 
-DrawModel = Callable[[np.random.Generator, int], Floats]
+BESIDE = 2  # blocks worked out at once
+
+# Outputs, or what works them out from numbers already drawn: that goes on beside the next drawing.
+DrawModel = Callable[[np.random.Generator, int], Floats | Callable[[], Floats]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +54,8 @@ def draw_adaptively(
 
     Parameters
     ----------
-    model : (generator, n) to (m, n) outputs, one row per output.
+    model : (generator, n) to (m, n) outputs, one row per output, or to a function that gives
+        them. Only the drawing itself must be done by the model.
     seed : of the one generator; the same seed gives the same result.
     coverage : p of the interval.
     n_dig : significant digits of u that must be stable.
@@ -64,28 +70,54 @@ def draw_adaptively(
     -------
     JCGM 101:2008: 7.9 (adaptive procedure), 7.7 (coverage intervals), 5.3.4 (shortest).
     """
-    rng = np.random.default_rng(seed)
     n = max(BLOCK, math.ceil(100 / (1 - coverage)))
     blocks: list[Floats] = []
     results: list[Floats] = []
     settled = doubt = np.zeros(0)
-    while len(blocks) < max_blocks:
-        blocks.append(np.asarray(model(rng, n), dtype=np.float64))
-        results.append(_summary(blocks[-1], coverage, is_shortest))
-        h = len(blocks)
-        if h < min(MIN_BLOCKS, max_blocks):
-            continue
-        stacked = np.array(results)
-        u = np.sqrt(np.mean(stacked[:, 1] ** 2, axis=0))
-        delta = np.array([tolerance(value, n_dig) for value in u.tolist()])
-        spread = stacked.std(axis=0, ddof=1) if h > 1 else np.full(stacked.shape[1:], np.inf)
-        doubt = 2 * spread.max(axis=0) / math.sqrt(h)
-        settled = doubt <= delta
-        if settled.all():
-            break
+
+    def work_out(found: Floats | Callable[[], Floats]) -> tuple[Floats, Floats]:
+        values = np.asarray(found() if callable(found) else found, dtype=np.float64)
+        return values, _summary(values, coverage, is_shortest)
+
+    with ThreadPoolExecutor(BESIDE) as beside:
+        for block, result in _in_order(model, work_out, beside, seed, n, max_blocks):
+            blocks.append(block)
+            results.append(result)
+            h = len(blocks)
+            if h < min(MIN_BLOCKS, max_blocks):
+                continue
+            stacked = np.array(results)
+            u = np.sqrt(np.mean(stacked[:, 1] ** 2, axis=0))
+            delta = np.array([tolerance(value, n_dig) for value in u.tolist()])
+            spread = stacked.std(axis=0, ddof=1) if h > 1 else np.full(stacked.shape[1:], np.inf)
+            doubt = 2 * spread.max(axis=0) / math.sqrt(h)
+            settled = doubt <= delta
+            if settled.all():
+                break
     everything = blocks[0] if len(blocks) == 1 else np.concatenate(blocks, axis=1)
     mean, u, low, high = _summary(everything, coverage, is_shortest)
     return Drawn(mean, u, low, high, everything.shape[1], np.asarray(settled), doubt)
+
+
+def _in_order(
+    model: DrawModel,
+    work_out: Callable[[Floats | Callable[[], Floats]], tuple[Floats, Floats]],
+    beside: ThreadPoolExecutor,
+    seed: int,
+    n: int,
+    max_blocks: int,
+) -> Iterator[tuple[Floats, Floats]]:
+    """Block after block, drawn by one generator in their order; the next ones are under way."""
+    rng = np.random.default_rng(seed)
+    under_way: list[Future[tuple[Floats, Floats]]] = []
+    n_drawn = 0
+    for n_given in range(max_blocks):
+        while n_drawn < min(n_given + 1 + BESIDE, max_blocks):
+            found = model(rng, n)
+            # What the caller said of floating-point errors holds there, too.
+            under_way.append(beside.submit(copy_context().run, work_out, found))
+            n_drawn += 1
+        yield under_way.pop(0).result()
 
 
 def tolerance(standard_uncertainty: float, n_dig: int = N_DIG) -> float:
@@ -150,13 +182,20 @@ def _summary(values: Floats, coverage: float, is_shortest: bool) -> Floats:
     q = round(coverage * n)  # JCGM 101:2008, 7.7.1
     mean = values.mean(axis=1)
     u = values.std(axis=1, ddof=1)
-    rows = np.arange(values.shape[0])
     if is_shortest:
+        rows = np.arange(values.shape[0])
         ordered = np.sort(values, axis=1)
         width = ordered[:, q:] - ordered[:, : n - q]
         first = np.argmin(width, axis=1)
     else:
         r = (n - q) // 2  # 7.7.2: probabilistically symmetric
-        ordered = np.partition(values, (r, r + q), axis=1)
-        first = np.full(values.shape[0], r)
+        return np.array([mean, u, *_of_rank(values, r, r + q)])
     return np.array([mean, u, ordered[rows, first], ordered[rows, first + q]])
+
+
+def _of_rank(values: Floats, low: int, high: int) -> tuple[Floats, Floats]:
+    """Per row the values of two ranks. One rank at a time: several at once are searched slowly."""
+    ordered = np.partition(values, low, axis=1)
+    above = ordered[:, low + 1 :]
+    above.partition(high - low - 1, axis=1)
+    return ordered[:, low], above[:, high - low - 1]
