@@ -33,7 +33,9 @@ class Polynomial:
 
     def u_at(self, x: Floats | float) -> Floats:
         basis = chebyshev.chebvander(np.atleast_1d(self._scaled(x)), self.order)
-        return np.asarray(np.sqrt(np.einsum("ij,jk,ik->i", basis, self.covariance, basis)))
+        variance = np.einsum("ij,jk,ik->i", basis, self.covariance, basis)
+        with np.errstate(invalid="ignore"):  # rounding can make it negative: not to be told
+            return np.asarray(np.sqrt(variance))
 
     def slope_at(self, x: Floats | float, degree: int = 1) -> Floats:
         derived = chebyshev.chebder(self.coefficients, degree)
