@@ -1,6 +1,7 @@
 """Make the figures of an upload before any session is opened."""
 
 import hashlib
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,6 +37,7 @@ def prepare_run(
     files: Path,
     sha256: str | None = None,
     ahead: ReadAhead | None = None,
+    meanwhile: Callable[[], object] | None = None,
 ) -> PreparedRun:
     """Read a log, reduce it, and keep its recording as Parquet. Opens no session.
 
@@ -49,6 +51,7 @@ def prepare_run(
     files : folder of the stored files; the recording is durable there when this returns.
     sha256 : digest of the file, if the receiver has it; else it is computed.
     ahead : what was read of the file while it arrived.
+    meanwhile : called once the file has proved usable, while it is reduced. It may move the file.
 
     Returns
     -------
@@ -61,14 +64,18 @@ def prepare_run(
     TooLarge: over a limit of the settings.
     """
     log = read_described_log(path, file_name=file_name, bench=bench, limits=limits, ahead=ahead)
+    n_bytes, file_sha256 = path.stat().st_size, sha256 or _file_sha256(path)
     # The recording is written while it is reduced: the writer leaves the interpreter's lock.
-    with ThreadPoolExecutor(max_workers=1) as pool:
+    with ThreadPoolExecutor(max_workers=2) as pool:
         kept = pool.submit(keep_recording, log.recording, files=files)
+        done = pool.submit(meanwhile) if meanwhile is not None else None
         reduction = reduce_described(log.recording, bench=bench)
         recording_sha256, place = kept.result()
+        if done is not None:
+            done.result()
     return PreparedRun(
-        file_sha256=sha256 or _file_sha256(path),
-        n_bytes=path.stat().st_size,
+        file_sha256=file_sha256,
+        n_bytes=n_bytes,
         log=log,
         recording_sha256=recording_sha256,
         recording_path=place,

@@ -68,11 +68,12 @@ async def _submission(
             async with resources.slots:
                 complete = partial(_complete, resources, bench, tester, ids)
                 described = await to_thread.run_sync(complete)
-            prepared = None
             if sent.n_lines <= resources.settings.inline_rows:
                 work = partial(_prepare, resources, sent, described)
-                prepared = await to_thread.run_sync(work, limiter=resources.reductions)
-            upload = await to_thread.run_sync(partial(_keep, resources, sent), limiter=receivers)
+                prepared, upload = await to_thread.run_sync(work, limiter=resources.reductions)
+            else:
+                keep = partial(_keep, resources, sent)
+                prepared, upload = None, await to_thread.run_sync(keep, limiter=receivers)
             yield Submission(upload, bench, prepared, ids, idempotency_key)
 
 
@@ -168,13 +169,22 @@ def _keep(resources: Resources, sent: ArrivedFile) -> StoredUpload:
     )
 
 
-def _prepare(resources: Resources, sent: ArrivedFile, bench: Bench) -> "PreparedRun":
+def _prepare(
+    resources: Resources, sent: ArrivedFile, bench: Bench
+) -> tuple["PreparedRun", StoredUpload]:
     from server.actions.prepare_run import prepare_run
     from server.actions.reduce_log import limits_of
 
-    # The disk writes while the file is read and reduced.
     with ThreadPoolExecutor(max_workers=1) as beside:
+        # The disk writes while the file is read and reduced.
         written = beside.submit(make_durable, sent.path)
+
+        upload: list[StoredUpload] = []
+
+        def keep() -> None:
+            written.result()
+            upload.append(_keep(resources, sent))
+
         prepared = prepare_run(
             sent.path,
             file_name=bare_name(sent.name),
@@ -183,6 +193,6 @@ def _prepare(resources: Resources, sent: ArrivedFile, bench: Bench) -> "Prepared
             files=resources.settings.files,
             sha256=sent.sha256,
             ahead=sent.ahead,
+            meanwhile=keep,
         )
-        written.result()
-    return prepared
+    return prepared, upload[0]
