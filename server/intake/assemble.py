@@ -16,7 +16,7 @@ from server.intake.table import Table
 from server.model.measured import JsonValue
 from server.model.recording import Recording
 from server.model.words import Channel
-from server.units import convert, find_unit
+from server.units import Conversion, convert, find_unit
 
 if TYPE_CHECKING:
     import numpy as np
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _MAX_CHANGES = 500
+_ROWS_AT_ONCE = 1 << 15
 _INTERVAL = re.compile(
     r"(?i)(?:sampl\w*|scan|log\w*|abtast\w*|mess|echantillon\w*|muestreo)[^\d\n]{0,30}?"
     r"(?:interval\w*|period\w*|rate|time|zeit|frequen\w*|intervall\w*|takt)?[^\d\n]{0,20}?"
@@ -122,9 +123,23 @@ def _values(
         values = np.where(finite, values, np.float32("nan"))
     by = understood.conversion
     if by is not None and (by.scale != 1.0 or by.offset != 0.0):
-        with np.errstate(over="ignore"):
-            values = (values.astype(np.float64) * by.scale + by.offset).astype(np.float32)
+        values = _converted(values, by)
     return values, bool(finite.any())
+
+
+def _converted(values: NDArray[np.float32], by: Conversion) -> NDArray[np.float32]:
+    """Worked out as float64, some rows at a time, which stay at the processor's hand."""
+    import numpy as np
+
+    converted = np.empty_like(values)
+    with np.errstate(over="ignore"):
+        for start in range(0, values.size, _ROWS_AT_ONCE):
+            rows = slice(start, start + _ROWS_AT_ONCE)
+            wide = values[rows].astype(np.float64)
+            wide *= by.scale
+            wide += by.offset
+            converted[rows] = wide
+    return converted
 
 
 def _own_name(header: str, position: int, taken: dict[str, Any]) -> str:

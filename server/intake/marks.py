@@ -56,8 +56,8 @@ def _evidence(cells: Sequence[str]) -> tuple[str | None, str | None]:
             mark = mark or ","
         elif by == "." and cell.lstrip("+-").startswith("0"):
             mark = mark or "."
-        elif by is None and COMMA_NUMBER.fullmatch(cell):
-            mark = mark or ","
-        elif by is None and "." in cell and kind_of(cell) is Cell.NUMBER:
-            mark = mark or "."
+        elif by is None and mark is None and COMMA_NUMBER.fullmatch(cell):
+            mark = ","
+        elif by is None and mark is None and "." in cell and kind_of(cell) is Cell.NUMBER:
+            mark = "."
     return mark, group

@@ -62,7 +62,8 @@ def _lines_of(time_s: Floats, values: Floats, first: Ints, end: Ints) -> tuple[F
     x = values[low:high] - float(np.mean(values[low:high]))
     running = np.zeros((4, high - low + 1))
     np.cumsum(np.stack([t, x, t * x, t * t]), axis=1, out=running[:, 1:])
-    sum_t, sum_x, sum_tx, sum_tt = running[:, end - low] - running[:, first - low]
+    sums = running.take(end - low, axis=1) - running.take(first - low, axis=1)
+    sum_t, sum_x, sum_tx, sum_tt = sums
     count = end - first
     spread = np.maximum(sum_tt - sum_t**2 / count, 1e-300)
     return np.asarray((sum_tx - sum_t * sum_x / count) / spread), np.asarray(spread)

@@ -16,7 +16,8 @@ def alternates(values: FloatArray) -> bool:
     samples): both signs take at least a fifth of the samples and the mean is under a fifth of
     the root mean square.
     """
-    finite = values[np.isfinite(values)]
+    is_finite = np.isfinite(values)
+    finite = values if is_finite.all() else values[is_finite]
     if finite.size < 16:
         return False
     if finite.size > 200_000:
