@@ -1,6 +1,7 @@
 """The `benchledger` command: names, options and exit codes. The work is in `server/commands/`.
 
-Exit codes: 0 done (findings included), 1 refused or not reachable, 2 a file that can't be used.
+Exit codes: 0 done (findings included), 1 refused, not reachable or not sound, 2 a file that can't
+be used.
 """
 
 import os
@@ -155,6 +156,21 @@ def migrate() -> None:
 
     run(_settings())
     typer.echo("The database is up to date.")
+
+
+@app.command()
+def verify(
+    head: Annotated[
+        list[str] | None,
+        typer.Option("--head", help="a head of the journal that was kept: a file, or its text"),
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="one JSON object")] = False,
+) -> None:
+    """Check journal, heads, rows and every stored file; exit 1 with each fault."""
+    from server.commands.verify import verify as run
+
+    if not run(_settings(), heads=head or [], as_json=json):
+        raise typer.Exit(1)
 
 
 @app.command()

@@ -13,17 +13,21 @@ from server.actions.publish_due import publish_due_runs
 from server.actions.reduce_log import limits_of
 from server.actions.seal_journal import seal_journal
 from server.actions.sign_in import end_expired_sessions
+from server.actions.sign_journal import publish_heads, sign_journal
 from server.actions.sweep_files import sweep_files
 from server.actions.work_job import do_job, put_back, take_job
+from server.errors import BenchledgerError
 from server.model.words import JobState
 from server.settings import Settings
-from server.store.database import make_engine, tidy, write_session
+from server.store.database import make_engine, read_session, tidy, write_session
 from server.store.identity import new_public_id
 from server.store.journal import now
 
 log = logging.getLogger("benchledger.worker")
 
 SEAL_EVERY_S = 2.0
+# How often it is asked whether the day's head is due.
+SIGN_EVERY_S = 60.0
 SWEEP_EVERY_S = 600.0
 
 
@@ -31,7 +35,7 @@ def run_worker(settings: Settings, stop: Event, *, parent_pid: int | None = None
     """Work until `stop` is set, or until the parent process is gone where one is named."""
     engine = make_engine(settings)
     name = f"{os.getpid()}-{new_public_id()}"
-    due = {"seal": 0.0, "sweep": 0.0}
+    due = {"seal": 0.0, "sign": 0.0, "sweep": 0.0}
     try:
         while not stop.is_set():
             if parent_pid is not None and os.getppid() != parent_pid:
@@ -85,9 +89,23 @@ def _keep_house(engine: Engine, settings: Settings, due: dict[str, float]) -> No
         with write_session(engine) as session:
             seal_journal(session)
         due["seal"] = at + SEAL_EVERY_S
+    if at >= due["sign"]:
+        sign_when_due(engine, settings)
+        due["sign"] = at + SIGN_EVERY_S
     if at >= due["sweep"]:
         keep_house(engine, settings)
         due["sweep"] = at + SWEEP_EVERY_S
+
+
+def sign_when_due(engine: Engine, settings: Settings) -> None:
+    """Sign the journal's newest seal where a day has passed, and publish it."""
+    try:
+        with write_session(engine) as session:
+            sign_journal(session, data=settings.data, at=now())
+    except BenchledgerError as refusal:
+        log.error("no head of the journal was signed: %s", refusal)
+    with read_session(engine) as session:
+        publish_heads(session, data=settings.data)
 
 
 def keep_house(engine: Engine, settings: Settings) -> None:

@@ -1,10 +1,11 @@
 """Make the figures of an upload before any session is opened."""
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from server.actions.reduce_log import options_for, read_described_log, reduce_described
 from server.intake import ReadAhead, ReadLimits, recording_digest, write_recording
@@ -90,14 +91,17 @@ def keep_recording(recording: Recording, *, files: Path) -> tuple[str, Path]:
 
     Facts of the reading (a last line cut) become findings, so they are part of the digest.
     """
-    sha256 = recording_digest(recording)
-    if recording.notes:
-        sha256 = content_sha256([sha256, dict(recording.notes)])
+    sha256 = recording_key(recording_digest(recording), notes=recording.notes)
     place = recording_path(files, sha256)
     temporary = incoming_path(files)
     write_recording(recording, temporary)
     keep(files, temporary, place)
     return sha256, place
+
+
+def recording_key(digest: str, *, notes: Mapping[str, Any]) -> str:
+    """What a recording is kept under: its digest, and the facts of its reading if it has any."""
+    return content_sha256([digest, dict(notes)]) if notes else digest
 
 
 def digest_inputs(recording_sha256: str, *, bench: Bench) -> str:

@@ -73,23 +73,3 @@ def event_digest(previous: str, event: AuditEventRow) -> str:
     if event.note_digest is not None:
         content["note_digest"] = event.note_digest
     return hashlib.sha256(previous.encode() + dump_json(content)).hexdigest()
-
-
-def check_seals(session: Session) -> list[int]:
-    """Numbers of the entries whose seal does not fit: changed, or with a link missing before.
-
-    An entry's free text and its writer's name are not sealed, so that they can be erased.
-    """
-    rows = session.execute(
-        select(AuditSealRow, AuditEventRow)
-        .join(AuditEventRow, AuditEventRow.id == AuditSealRow.event_id)
-        .order_by(AuditSealRow.id)
-    )
-    previous = FIRST_DIGEST
-    broken = []
-    for seal, event in rows:
-        fits = seal.previous_digest == previous and seal.digest == event_digest(previous, event)
-        if not fits:
-            broken.append(event.id)
-        previous = seal.digest
-    return broken

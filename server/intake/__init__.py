@@ -5,7 +5,7 @@ from server.intake.bench import bench_from_mapping, bench_to_mapping, read_bench
 from server.intake.digest import recording_digest
 from server.intake.limits import ReadLimits
 from server.intake.log import preview_log, read_log
-from server.intake.parquet import load_recording, write_recording
+from server.intake.parquet import digest_stored, load_recording, write_recording
 
 __all__ = [
     "ReadAhead",
@@ -13,6 +13,7 @@ __all__ = [
     "ReadingAhead",
     "bench_from_mapping",
     "bench_to_mapping",
+    "digest_stored",
     "load_recording",
     "preview_log",
     "read_bench",

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from server.errors import InvalidSignal
+from server.intake.digest import columns_digest, in_order
 from server.model.recording import Recording
 from server.model.words import Channel
 
@@ -48,6 +51,30 @@ def load_recording(path: Path) -> Recording:
         },
         notes=json.loads(metadata.get(_NOTES, "{}")),
     )
+
+
+def digest_stored(path: Path) -> tuple[str, dict[str, Any], int]:
+    """Digest, notes and rows of a stored recording, read a column at a time.
+
+    Raises
+    ------
+    InvalidSignal: the file is no recording of ours, or damaged.
+    """
+    import polars as pl
+
+    def columns() -> Iterator[tuple[str, Any]]:
+        for name in in_order(pl.read_parquet_schema(path)):
+            frame = pl.read_parquet(path, columns=[name], use_pyarrow=False, memory_map=False)
+            n_rows.append(frame.height)
+            yield name, _array(frame, name)
+
+    n_rows: list[int] = []
+    try:
+        digest = columns_digest(columns())
+        notes = json.loads(pl.read_parquet_metadata(path).get(_NOTES, "{}"))
+    except (pl.exceptions.PolarsError, ValueError, TypeError, OSError) as error:
+        raise InvalidSignal(f"it can't be read as a recording ({error})") from error
+    return digest, notes, max(n_rows, default=0)
 
 
 def _array(frame: pl.DataFrame, name: str) -> Any:

@@ -13,6 +13,8 @@ from sqlalchemy.orm import Session
 from server.model.views import JournalRow, Tester
 from server.store.tables import AuditEventRow, PersonTextRow, TesterRow
 
+# Where an entry's `after` holds the digests of texts that were stored with it.
+TEXTS = "texts"
 # How many entries a page shows.
 MAX_SHOWN = 200
 
@@ -48,10 +50,17 @@ def record(
     before: Mapping[str, Any] | None = None,
     after: Mapping[str, Any] | None = None,
     note: str | None = None,
+    texts: Mapping[str, PersonTextRow] | None = None,
 ) -> None:
     """Append an entry. Names and free text never go into `before` and `after`: they are erasable
-    and the entry is not; a note by a person is kept apart."""
+    and the entry is not; a note by a person is kept apart.
+
+    `texts`: other words of people that this act stored with `keep_text`, by what they are
+    ("remark", "statement"). Their digests go into `after`, so that a changed text shows.
+    """
     note_id = note_digest = None
+    if texts:
+        after = {**(after or {}), TEXTS: {name: _witness(row) for name, row in texts.items()}}
     if note is not None:
         text = keep_text(session, note, by_id=actor.tester_id)
         note_id, note_digest = text.id, text_digest(text)
@@ -77,6 +86,10 @@ def keep_text(session: Session, text: str, *, by_id: int | None) -> PersonTextRo
     session.add(row)
     session.flush()
     return row
+
+
+def _witness(row: PersonTextRow) -> dict[str, Any]:
+    return {"text": row.id, "sha256": text_digest(row)}
 
 
 def text_digest(row: PersonTextRow) -> str | None:

@@ -10,9 +10,10 @@ import sqlalchemy as sa
 from sqlalchemy import Engine
 
 from server.actions.backup import backup, restore
+from server.actions.check_journal import check_journal
 from server.actions.issue_token import issue_token
 from server.actions.save_draft import save_draft
-from server.actions.seal_journal import check_seals, seal_journal
+from server.actions.seal_journal import seal_journal
 from server.actions.submit_run import submit_run
 from server.errors import Conflict, NotFound, Unusable
 from server.intake import load_recording
@@ -111,7 +112,7 @@ def test_the_restored_service_goes_on(settings: Settings, run_id: str, tmp_path:
     with write_session(engine) as session:
         issue_token(session, tester="Somebody Else")
         assert seal_journal(session) == 1
-        assert check_seals(session) == []
+        assert list(check_journal(session)) == []
     engine.dispose()
     assert view_in(settings, run_id).public_id == run_id
 

@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 from sqlalchemy import Engine, func, select, text
 
+from server.actions.check_journal import check_journal
 from server.actions.issue_token import issue_token
 from server.actions.reduce_log import limits_of
-from server.actions.seal_journal import check_seals, seal_journal
+from server.actions.seal_journal import seal_journal
 from server.actions.sweep_files import sweep_files
 from server.actions.work_job import do_job, take_job
 from server.intake import load_recording
@@ -167,7 +168,7 @@ def check_database(engine: Engine) -> None:
             assert connection.execute(text("PRAGMA foreign_key_check")).all() == []
     with write_session(engine) as session:
         seal_journal(session)
-        assert check_seals(session) == []
+        assert list(check_journal(session)) == []
 
 
 def stored_files(settings: Settings) -> list[Path]:
