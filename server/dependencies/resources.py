@@ -38,7 +38,7 @@ def make_resources(settings: Settings) -> Resources:
         slots=anyio.Semaphore(settings.pool_size, fast_acquire=True),
         writers=anyio.Semaphore(1 if is_local else settings.pool_size, fast_acquire=True),
         reductions=anyio.CapacityLimiter(1),
-        receivers=anyio.CapacityLimiter(2),
+        receivers=anyio.CapacityLimiter(3),  # two that write, one that reads on
         followers=anyio.Semaphore(1),
         is_local=is_local,
     )

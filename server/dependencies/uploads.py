@@ -81,12 +81,17 @@ class _Sink:
                 file.write(block)
                 self.digest.update(block)
                 self.n_bytes += len(block)
-        if self.follow is not None and self.n_bytes >= _BLOCK:
+
+    def read_on(self) -> None:
+        """Read what has been written by now."""
+        if self.follow is not None:
             self.reader = self.reader or self.follow(self.path)
             self.reader.advance(self.n_bytes)
 
     def finish(self) -> None:
         self.write_out(self.take())
+        if self.n_bytes >= _BLOCK:
+            self.read_on()
         self.ahead = None if self.reader is None else self.reader.finish(self.n_bytes)
         self.n_lines = _count_lines(self.path) if self.ahead is None else self.ahead.n_lines
 
@@ -148,6 +153,7 @@ async def _pump(
     limiter: anyio.CapacityLimiter,
 ) -> None:
     writing: asyncio.Future[None] | None = None
+    reading: asyncio.Future[None] | None = None
     try:
         async for block in request.stream():
             if parse is None:
@@ -157,14 +163,24 @@ async def _pump(
             if sink.n_waiting >= _BLOCK:
                 if writing is not None:
                     await writing
-                write = partial(sink.write_out, sink.take())
-                writing = asyncio.ensure_future(to_thread.run_sync(write, limiter=limiter))
+                    if sink.follow is not None and (reading is None or reading.done()):
+                        if reading is not None:
+                            reading.result()
+                        reading = _beside(sink.read_on, limiter)
+                writing = _beside(partial(sink.write_out, sink.take()), limiter)
         if parse is not None:
             parse(b"")
     finally:  # no thread may hold the file when it is used or removed
-        if writing is not None:
-            await writing
+        going_on = [work for work in (writing, reading) if work is not None]
+        if going_on:
+            await asyncio.wait(going_on)
+    for work in going_on:
+        work.result()
     await to_thread.run_sync(sink.finish, limiter=limiter)
+
+
+def _beside(work: Callable[[], None], limiter: anyio.CapacityLimiter) -> asyncio.Future[None]:
+    return asyncio.ensure_future(to_thread.run_sync(work, limiter=limiter))
 
 
 def _named(request: Request) -> str | None:

@@ -32,9 +32,14 @@ class ReadAhead:
     end: int
     n_lines: int
 
-    def fits(self, way: FastWay, *, end: int) -> bool:
-        """Whether reading up to byte `end` in that way would give these columns."""
-        return way == self.way and end == self.end
+    def take(self, way: FastWay, *, end: int) -> list[pl.Series] | None:
+        """The columns, if reading up to byte `end` in that way would give them: once, so that
+        they are held no longer than they are needed."""
+        if way != self.way or end != self.end or not self.columns:
+            return None
+        taken = list(self.columns)
+        self.columns.clear()
+        return taken
 
 
 @dataclass(slots=True)
@@ -79,7 +84,7 @@ class ReadingAhead:
             self._frames.clear()
 
     def _find_way(self) -> FastWay | None:
-        """From the part that is there. A plan of the whole file may differ; `fits` tells."""
+        """From the part that is there. A plan of the whole file may differ; `take` tells."""
         try:
             with open_text(self.path, name="log", limits=self.limits) as text:
                 if text.path != self.path:

@@ -12,11 +12,12 @@ from server.intake.clocks import clock_seconds, find_clock, unwrap
 from server.intake.columns import Understood
 from server.intake.dialect import Dialect
 from server.intake.figures import tidy_column
+from server.intake.si_values import write_si
 from server.intake.table import Table
 from server.model.measured import JsonValue
 from server.model.recording import Recording
 from server.model.words import Channel
-from server.units import Conversion, convert, find_unit
+from server.units import convert, find_unit
 
 if TYPE_CHECKING:
     import numpy as np
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _MAX_CHANGES = 500
-_ROWS_AT_ONCE = 1 << 15
 _INTERVAL = re.compile(
     r"(?i)(?:sampl\w*|scan|log\w*|abtast\w*|mess|echantillon\w*|muestreo)[^\d\n]{0,30}?"
     r"(?:interval\w*|period\w*|rate|time|zeit|frequen\w*|intervall\w*|takt)?[^\d\n]{0,20}?"
@@ -58,6 +58,8 @@ def assemble(
     _check_times(time, problems)
     channels: dict[Channel, NDArray[np.float32]] = {}
     extras: dict[str, NDArray[np.float32]] = {}
+    # One piece of memory for all of them: the system gives that in large pages.
+    places = iter(np.empty((len(columns), len(has_time)), dtype=np.float32))
     for understood in columns:
         column = understood.column
         series = table.columns[column.position]
@@ -66,7 +68,9 @@ def assemble(
         if understood.is_text:
             _note_words(column.header, series, notes)
             continue
-        values, has_reading = _values(series, understood, keep)
+        place = next(places)
+        has_reading = write_si(series, understood.conversion, place, keep=keep)
+        values = place if keep is None else place[keep]
         if column.channel is None:
             if not column.header.strip() and not has_reading:
                 continue  # a border or a trailing separator, not a column
@@ -104,42 +108,6 @@ def _check_times(time: NDArray[np.float64], problems: list[Problem]) -> None:
                 "Log the time of each reading; two different times are the least.",
             )
         )
-
-
-def _values(
-    series: pl.Series, understood: Understood, keep: NDArray[np.bool_] | None
-) -> tuple[NDArray[np.float32], bool]:
-    """SI as float32, NaN where blank or over the range; and whether there is any reading.
-
-    `keep`: the rows wanted, None for all.
-    """
-    import numpy as np
-    import polars as pl
-
-    values: NDArray[Any] = series.cast(pl.Float32).fill_null(float("nan")).to_numpy()
-    values = values if keep is None else values[keep]
-    finite = np.isfinite(values)
-    if not finite.all():
-        values = np.where(finite, values, np.float32("nan"))
-    by = understood.conversion
-    if by is not None and (by.scale != 1.0 or by.offset != 0.0):
-        values = _converted(values, by)
-    return values, bool(finite.any())
-
-
-def _converted(values: NDArray[np.float32], by: Conversion) -> NDArray[np.float32]:
-    """Worked out as float64, some rows at a time, which stay at the processor's hand."""
-    import numpy as np
-
-    converted = np.empty_like(values)
-    with np.errstate(over="ignore"):
-        for start in range(0, values.size, _ROWS_AT_ONCE):
-            rows = slice(start, start + _ROWS_AT_ONCE)
-            wide = values[rows].astype(np.float64)
-            wide *= by.scale
-            wide += by.offset
-            converted[rows] = wide
-    return converted
 
 
 def _own_name(header: str, position: int, taken: dict[str, Any]) -> str:

@@ -64,7 +64,7 @@ def read_table(
     """
     way = fast_way(dialect, wants)
     if way is not None:
-        fast = ahead.columns if ahead is not None and ahead.fits(way, end=end) else None
+        fast = None if ahead is None else ahead.take(way, end=end)
         fast = fast or read_whole(text, way, end=end)
         if fast is not None:
             return Table(fast, dialect.first_line + 1)

@@ -79,7 +79,8 @@ def order_rows(time_s: FloatArray, channels: Mapping[Channel, FloatArray]) -> Or
 def _from_start(time: Floats) -> Floats:
     """Seconds from the first row, to the nanosecond: a clock's offset leaves no rounding behind."""
     since = time - time[0]
-    return np.round(since, 9, out=since)
+    np.round(since, 9, out=since)
+    return since
 
 
 def _is_repeat(time: Floats, arrays: Mapping[Channel, FloatArray]) -> NDArray[np.bool_]:

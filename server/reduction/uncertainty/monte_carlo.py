@@ -16,7 +16,7 @@ MIN_BLOCKS = 2
 MAX_BLOCKS = 400
 N_DIG = 2  # with one digit a first-order interval that covers far too much still passes
 
-BESIDE = 2  # blocks worked out at once
+BESIDE = 1  # blocks worked out beside a drawing; more of them only wait for each other
 
 # Outputs, or what works them out from numbers already drawn: that goes on beside the next drawing.
 DrawModel = Callable[[np.random.Generator, int], Floats | Callable[[], Floats]]
