@@ -78,7 +78,7 @@ def order_rows(time_s: FloatArray, channels: Mapping[Channel, FloatArray]) -> Or
 
 def _from_start(time: Floats) -> Floats:
     """Seconds from the first row, to the nanosecond: a clock's offset leaves no rounding behind."""
-    since = time - time[0]
+    since: Floats = time - time[0]
     np.round(since, 9, out=since)
     return since
 
