@@ -16,6 +16,7 @@ from server.api import router as api_router
 from server.api.openapi import DESCRIPTION, describe
 from server.dependencies import ReadSession
 from server.dependencies.limits import Limits
+from server.dependencies.pieces import PIECE_BYTES
 from server.dependencies.resources import make_resources
 from server.middleware import BodyLimit, DefectsAnswered, EdgeHeaders, HeadAsGet
 from server.middleware.kept import KeptAnswers
@@ -31,6 +32,7 @@ _SMALL_BODY_BYTES = 1 << 20
 # Room for the other parts of a multipart upload and for what frames them.
 _FRAME_BYTES = 4 << 20
 _UPLOADS = ("/api/v1/runs", "/send")
+_PIECES = ("/api/v1/uploads/", "/send/pieces/")
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:
@@ -106,6 +108,8 @@ def _limits(settings: Settings) -> Callable[[Scope], tuple[int, str]]:
     def limit_for(scope: Scope) -> tuple[int, str]:
         if scope["path"] in _UPLOADS:
             return settings.max_upload_bytes + _FRAME_BYTES, "BENCHLEDGER_MAX_UPLOAD_BYTES"
+        if scope["path"].startswith(_PIECES):
+            return PIECE_BYTES, "the most a piece may have"
         return _SMALL_BODY_BYTES, "a body without a log"
 
     return limit_for

@@ -131,8 +131,11 @@ def csrf_token(request: Request) -> str:
     Masked anew each time, so that compression never meets the same secret twice.
     """
     key = session_key(request)
-    if key is None:
-        return ""
+    return "" if key is None else form_token(key)
+
+
+def form_token(key: str) -> str:
+    """The value of the field for a session that this very request begins."""
     secret = _form_secret(key)
     mask = secrets.token_bytes(len(secret))
     return base64.urlsafe_b64encode(mask + _xor(mask, secret)).decode()

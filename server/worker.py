@@ -15,6 +15,8 @@ from server.actions.seal_journal import seal_journal
 from server.actions.sign_in import end_expired_sessions
 from server.actions.sign_journal import publish_heads, sign_journal
 from server.actions.sweep_files import sweep_files
+from server.actions.sweep_visits import end_expired_visits
+from server.actions.upload_in_pieces import sweep_uploads
 from server.actions.work_job import do_job, put_back, take_job
 from server.errors import BenchledgerError
 from server.model.words import JobState
@@ -114,6 +116,8 @@ def keep_house(engine: Engine, settings: Settings) -> None:
         end_expired_sessions(session)
         publish_due_runs(session, today=now().date())
         discard_old_drafts(session)
+        sweep_uploads(session, files=settings.files)
+        end_expired_visits(session)
     tidy(engine)
     removed = sweep_files(engine, files=settings.files)
     if removed:

@@ -13,6 +13,7 @@ from server.api import (
     run_versions,
     runs,
     things,
+    uploads,
 )
 
 router = APIRouter()
@@ -24,6 +25,7 @@ parts = (
     runs,
     run_parts,
     run_versions,
+    uploads,
     compare,
     people,
     problem_kinds,

@@ -97,6 +97,7 @@ TAGS = [
     {"name": "specimens", "description": "Single pieces of an appliance under test."},
     {"name": "rigs", "description": "What a run is measured with, in revisions."},
     {"name": "runs", "description": "Bench runs: sending one, its figures, its file."},
+    {"name": "uploads", "description": "Large files in pieces, to go on after an interruption."},
     {"name": "compare", "description": "Two to six appliances side by side."},
     {"name": "people", "description": "Who a token belongs to; one's own tokens."},
     {"name": "problems", "description": "What the `type` of a problem document means."},

@@ -6,6 +6,7 @@ from server.intake.digest import recording_digest
 from server.intake.limits import ReadLimits
 from server.intake.log import preview_log, read_log
 from server.intake.parquet import digest_stored, load_recording, write_recording
+from server.intake.text import open_text
 
 __all__ = [
     "ReadAhead",
@@ -15,6 +16,7 @@ __all__ = [
     "bench_to_mapping",
     "digest_stored",
     "load_recording",
+    "open_text",
     "preview_log",
     "read_bench",
     "read_log",

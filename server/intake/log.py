@@ -15,6 +15,7 @@ from server.intake.dialect import SEPARATOR_NAMES, Dialect
 from server.intake.ending import find_ending
 from server.intake.limits import ReadLimits
 from server.intake.plan import Plan, make_plan
+from server.intake.strips import head_figures
 from server.intake.table import read_table
 from server.intake.text import Text, open_text
 from server.model.bench import ColumnChoice
@@ -102,6 +103,7 @@ def preview_log(
         rows=tuple(tuple(tidy(c) for c in r[:width]) for r in plan.dialect.raw_rows[:n_rows]),
         dialect=dialect,
         problems=tuple(str(p) for p in problems),
+        strips=head_figures(plan),
     )
 
 

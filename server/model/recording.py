@@ -53,10 +53,15 @@ class LogRead:
 
 @dataclass(frozen=True, slots=True)
 class LogPreview:
-    """The head of a file for the column check: lines before the header, header, first rows."""
+    """The head of a file for the column check: lines before the header, header, first rows.
+
+    `strips`: the first figures of each column as they stand in the file, None where there is none;
+    empty for a column without figures.
+    """
 
     preamble: tuple[str, ...]
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
     dialect: Mapping[str, JsonValue]
     problems: tuple[str, ...] = ()
+    strips: tuple[tuple[float | None, ...], ...] = ()

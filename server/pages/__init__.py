@@ -2,8 +2,23 @@
 
 from fastapi import APIRouter
 
-from server.pages import account, compare, following, reading, send, things, version
+from server.pages import (
+    account,
+    compare,
+    following,
+    reading,
+    send,
+    send_last,
+    send_pieces,
+    send_readings,
+    send_steps,
+    things,
+    version,
+)
 
 router = APIRouter()
-for part in (reading, things, following, version, compare, account, send):
+# A draft's address takes any word: what stands under /send by a name of its own comes first, and
+# the steps, which take any word after a draft's, come last.
+sending = (send_readings, send_pieces, send, send_last, send_steps)
+for part in (reading, things, following, version, compare, account, *sending):
     router.include_router(part.router)

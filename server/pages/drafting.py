@@ -18,6 +18,7 @@ from server.model.bench import Bench
 from server.model.recording import LogPreview
 from server.model.views import DraftView, Tester
 from server.pages.send_form import kept_fields, try_bench
+from server.sign_in import FORM_FIELD, check_form
 from server.store.database import write_session
 from server.store.drafts import draft_view
 from server.store.files import StoredUpload, original_path
@@ -110,6 +111,31 @@ def _look(request: Request, opened: Opened) -> Look:
 
 
 Looked = Annotated[Look, Depends(_look)]
+
+
+async def _shortened(
+    request: Request, opened: Opened, looked: Looked, posted: Posted
+) -> tuple[StoredUpload, int] | None:
+    """The file without the lines before its header, where the sender wants them left out."""
+    check_form(request, posted.get(FORM_FIELD))
+    if posted.get("act") != "strip":
+        return None
+    from server.actions.leave_out_preamble import leave_out_preamble
+    from server.actions.reduce_log import limits_of
+
+    resources = resources_of(request)
+    work = partial(
+        leave_out_preamble,
+        original_path(resources.settings.files, opened.draft.file.sha256),
+        file_name=opened.draft.file.name,
+        dialect=looked.chosen.dialect,
+        limits=limits_of(resources.settings),
+        files=resources.settings.files,
+    )
+    return await in_receiver(resources, work)
+
+
+Shortened = Annotated[tuple[StoredUpload, int] | None, Depends(_shortened)]
 
 
 def completed(session: Session, *, opened: OpenDraft, tester: Tester) -> Bench:

@@ -49,9 +49,11 @@ _YES_NO = (("", "not stated"), ("yes", "yes"), ("no", "no"))
 _NOT_STATED = ("", "not stated")
 
 APPLIANCE = (
-    Field("appliance.maker", "Maker", example="as on the plate"),
-    Field("appliance.model", "Model", example="as on the plate"),
+    Field("appliance.maker", "Maker", "Needed for a new one.", "as on the plate"),
+    Field("appliance.model", "Model", "Needed for a new one.", "as on the plate"),
     Field("appliance.category", "Category", example="wet/dry vacuum"),
+)
+APPLIANCE_MORE = (
     Field("appliance.model_number", "Model number"),
     Field("appliance.market", "Sold in"),
     Field("appliance.produced", "Made", example="2023–24"),
@@ -59,11 +61,13 @@ APPLIANCE = (
 PLATE = (
     Field("plate.voltage", "Voltage", example="120 V"),
     Field("plate.supply", "Supply", choices=(_NOT_STATED, *((s.value, s.value) for s in Supply))),
-    Field("plate.frequency", "Frequency", example="60 Hz"),
     Field("plate.current", "Current", example="10.2 A"),
     Field("plate.power", "Power", example="1 200 W"),
-    Field("plate.speed", "Speed", example="20 000 r/min"),
     Field("plate.circuit", "Plug’s circuit", example="15 A"),
+)
+PLATE_MORE = (
+    Field("plate.frequency", "Frequency", example="60 Hz"),
+    Field("plate.speed", "Speed", example="20 000 r/min"),
     Field("plate.duty", "Duty", example="continuous"),
     Field(
         "plate.motor_family",
@@ -86,10 +90,12 @@ RIG = (
         choices=(_NOT_STATED, *((kind.value, kind.value) for kind in AbsorberType)),
     ),
     Field("rig.arm", "Effective arm", "Square to the force, where force is logged.", "250 mm"),
+    Field("rig.rotor_inertia", "The rotor’s inertia", "", "1e-4 kg m^2"),
+    Field("rig.pulses_per_revolution", "Pulses per revolution", "", "2"),
+)
+RIG_MORE = (
     Field("rig.lead_resistance", "Leads", "From the meter to the motor, there and back.", "0.15 Ω"),
     Field("rig.inertia", "Turning inertia", "All between air gap and sensor.", "3e-4 kg m^2"),
-    Field("rig.rotor_inertia", "Of it the rotor", "", "1e-4 kg m^2"),
-    Field("rig.pulses_per_revolution", "Pulses per revolution", "", "2"),
     Field("rig.averaging", "Momentary window", "100 ms unless said otherwise.", "100 ms"),
     Field("rig.meter_true_rms", "Meter reads true RMS", choices=_YES_NO),
     Field("rig.meter_real_power", "Meter reads real power", choices=_YES_NO),
@@ -208,7 +214,10 @@ def label_of(place: str) -> str:
     elif name == "instrument":
         fields = instrument_fields(int(number) if number.isdigit() else 1)
     else:
-        fields = (*APPLIANCE, *PLATE, *SPECIMEN, *RIG, KIND, *RUN)
+        fields = (
+            *(*APPLIANCE, *APPLIANCE_MORE, *PLATE, *PLATE_MORE),
+            *(*SPECIMEN, *RIG, *RIG_MORE, KIND, *RUN),
+        )
     for field in fields:
         if field.name in {place, f"{name}.{number}.{key}", f"{name}.{key.partition('[')[0]}"}:
             return field.label

@@ -1,21 +1,25 @@
 """Figures of a draft: a few beside each step, all of them before it is sent."""
 
 from collections.abc import Sequence
+from urllib.parse import quote
 
 from server.charts import run_trace
 from server.errors import Problem
 from server.model.results import Reduction
-from server.model.views import DraftView
+from server.model.views import DraftView, Tester
 from server.model.words import MetricName, Severity
 from server.pages.load_figures import show_load
 from server.pages.pictures import show_figure
 from server.pages.rows import show_findings
 from server.pages.run import HEADLINES
+from server.pages.send_asked import Asked
 from server.pages.send_fields import problem_words
-from server.pages.send_pages import head_of, steps_of
+from server.pages.send_pages import head_of, show_draft, steps_of
 from server.pages.send_shapes import FiguresPage, SoFar
 from server.pages.shapes import FigureShown, Value
 from server.wording.figures import metric_label, show_metric
+
+_MOST_OTHERS = 5
 
 
 def _so_far(reduction: Reduction) -> tuple[MetricName, ...]:
@@ -46,13 +50,23 @@ def _value(reduction: Reduction, name: MetricName) -> Value:
 
 
 def figures_page(
-    draft: DraftView, *, reduction: Reduction | None, note: str | None, problems: Sequence[Problem]
+    draft: DraftView,
+    *,
+    reduction: Reduction | None,
+    note: str | None,
+    problems: Sequence[Problem],
+    asked: Asked,
+    tester: Tester,
+    others: Sequence[DraftView],
 ) -> FiguresPage:
+    """`others`: the sender's other drafts, the next of which is led to."""
     path = f"/send/{draft.public_id}"
+    onward = quote(f"{path}/figures", safe="")
     holds = reduction is not None and any(f.severity is Severity.ERROR for f in reduction.findings)
     return FiguresPage(
         head=head_of("figures", f"{path}/figures"),
         steps=steps_of("figures", draft),
+        asked=asked.lines("figures"),
         lead=note or f"What {draft.file.name} shows, as described. Nothing is sent yet.",
         problems=tuple(problem_words(p) for p in problems),
         heads=tuple(_value(reduction, name) for name in _so_far(reduction)) if reduction else (),
@@ -68,9 +82,13 @@ def figures_page(
             else "No finding holds this run back: sent, it is published at once."
         ),
         can_send=not problems,
+        is_visitor=tester.is_visitor,
+        sign_up_href=f"/sign-up?next={onward}",
+        sign_in_href=f"/sign-in?next={onward}",
         send_text="Send for review" if holds else "Send and publish",
         send_href=f"{path}/send",
         discard_href=f"{path}/discard",
+        others=tuple(show_draft(one) for one in others[:_MOST_OTHERS]),
     )
 
 

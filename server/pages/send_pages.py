@@ -3,42 +3,43 @@
 from collections.abc import Mapping, Sequence
 
 from server.errors import Problem
-from server.model.recording import Column, LogPreview
 from server.model.views import DraftView
-from server.model.words import Channel
-from server.pages.run_details import dialect_words
+from server.pages.send_asked import Asked
 from server.pages.send_fields import (
     APPLIANCE,
-    KIND,
+    APPLIANCE_MORE,
     N_CLAIMS,
     N_INSTRUMENTS,
     PLATE,
+    PLATE_MORE,
     RIG,
+    RIG_MORE,
     RUN,
     SPECIMEN,
     claim_fields,
     instrument_fields,
     problem_words,
-    show_field,
     show_group,
 )
 from server.pages.send_form import problems_by_field
 from server.pages.send_shapes import (
-    ColumnShown,
-    ColumnsPage,
     DraftShown,
     FieldsPage,
     More,
     Pick,
-    PreviewRow,
     SendPage,
     SoFar,
     Step,
 )
 from server.pages.shapes import Head, Option
 from server.wording.counts import show_date
-from server.wording.labels import channel_word
 
+_ABOUT_PLATE = (
+    "As printed, with units; leave out what is not stated. A plate already on record stands for an "
+    "appliance that is picked."
+)
+_SELDOM = ("appliance.model_number", "appliance.market", "appliance.produced", "plate.duty",
+           "plate.frequency", "plate.speed")  # fmt: skip
 STEPS = (
     ("file", "File"),
     ("columns", "Columns"),
@@ -107,110 +108,80 @@ def send_page(
     )
 
 
-def columns_page(
-    draft: DraftView,
-    *,
-    preview: LogPreview,
-    form: Mapping[str, str],
-    so_far: SoFar,
-    problems: Sequence[Problem],
-) -> ColumnsPage:
-    path = f"/send/{draft.public_id}/columns"
-    rows = [
-        PreviewRow(f"Row {number}", _fill(cells, len(preview.columns)))
-        for number, cells in enumerate(preview.rows, start=1)
-    ]
-    return ColumnsPage(
-        head=head_of("columns", path),
-        steps=steps_of("columns", draft),
-        problems=(*(problem_words(p) for p in problems), *preview.problems),
-        file_line=", ".join(
-            (draft.file.name, size_words(draft.file.n_bytes), dialect_words(preview.dialect))
-        ),
-        href=path,
-        discard_href=f"/send/{draft.public_id}/discard",
-        preamble=preview.preamble,
-        kind=show_field(KIND, form, {}),
-        columns=tuple(_column(column, form) for column in preview.columns),
-        rows=tuple(rows),
-        so_far=so_far,
-    )
-
-
-def _fill(cells: Sequence[str], n_columns: int) -> tuple[str, ...]:
-    return (*cells[:n_columns], *([""] * (n_columns - len(cells))))
-
-
-def _column(column: Column, form: Mapping[str, str]) -> ColumnShown:
-    start = f"column.{column.position}"
-    guessed = column.channel.value if column.channel is not None else ""
-    chosen = form.get(f"{start}.channel", guessed)
-    choices = (("", "kept under its own name"), *((c.value, channel_word(c)) for c in Channel))
-    return ColumnShown(
-        position=column.position,
-        header=column.header or f"column {column.position + 1}",
-        options=tuple(Option(word, text, word == chosen) for word, text in choices),
-        unit=form.get(f"{start}.unit", column.unit or ""),
-        reason=column.reason,
-    )
-
-
 def appliance_step(
     draft: DraftView,
     *,
     form: Mapping[str, str],
     found: Sequence[Option],
+    near: Sequence[Option],
     specimens: Sequence[Option],
     so_far: SoFar,
     problems: Sequence[Problem],
+    asked: Asked,
 ) -> FieldsPage:
-    wrong = problems_by_field(form, tuple(problems))
-    described = (
-        show_group("A new one", APPLIANCE, form, wrong, "Used where none is picked above."),
-        show_group(
-            "Its rating plate",
-            PLATE,
-            form,
-            wrong,
-            "As printed, with units; leave out what is not stated. A plate already on record "
-            "stands for an appliance that is picked.",
-        ),
-    )
-    claims = tuple(
-        show_group(
-            "What is printed" if n == 1 else f"Printed too ({n})", claim_fields(n), form, wrong
-        )
-        for n in range(1, N_CLAIMS + 1)
-    )
+    wrong = {**asked.by_field, **problems_by_field(form, tuple(problems))}
     path = f"/send/{draft.public_id}/appliance"
     return FieldsPage(
         head=head_of("appliance", path),
         steps=steps_of("appliance", draft),
+        asked=asked.lines("appliance", "plate", "claim", "specimen"),
         title="Send a run: what was tested",
         lead="The make and model as sold, what is printed on it, and the piece on the bench.",
         problems=tuple(problem_words(p) for p in problems),
         href=path,
         discard_href=f"/send/{draft.public_id}/discard",
-        picks=(
-            Pick(
-                "Appliance",
-                "pick.appliance",
-                _with_new(found, form.get("pick.appliance", ""), "a new one, described below"),
-                described,
-                find_name="find",
-                find=form.get("find", ""),
-            ),
-            Pick(
-                "The piece tested",
-                "pick.specimen",
-                _with_new(specimens, form.get("pick.specimen", ""), "another piece"),
-                (show_group("Another piece", SPECIMEN, form, wrong),),
-            ),
-        ),
-        groups=claims[:1],
-        more=(More("More printed figures", claims[1:], _is_filled(form, "claim.2", "claim.3")),),
+        picks=_appliance_picks(form, found, near, specimens, wrong),
+        groups=(show_group("What is printed", claim_fields(1), form, wrong),),
+        more=_more_of_appliance(form, wrong, has_pieces=bool(specimens)),
         next_text="On to the rig",
         so_far=so_far,
+    )
+
+
+def _appliance_picks(
+    form: Mapping[str, str],
+    found: Sequence[Option],
+    near: Sequence[Option],
+    specimens: Sequence[Option],
+    wrong: Mapping[str, str],
+) -> tuple[Pick, ...]:
+    picked = form.get("pick.appliance", "")
+    described = (
+        show_group("A new one", APPLIANCE, form, wrong, "Used where none is picked above."),
+        show_group("Its rating plate", PLATE, form, wrong, _ABOUT_PLATE),
+    )
+    appliance = Pick(
+        "Appliance",
+        "pick.appliance",
+        _with_new([*found, *near], picked, "a new one, described below"),
+        described,
+        find_name="find",
+        find=form.get("find", ""),
+        near=() if picked else tuple(option.text for option in near),
+    )
+    piece = Pick(
+        "The piece tested",
+        "pick.specimen",
+        _with_new(specimens, form.get("pick.specimen", ""), "another piece"),
+        (),
+    )
+    return (appliance, piece) if specimens else (appliance,)
+
+
+def _more_of_appliance(
+    form: Mapping[str, str], wrong: Mapping[str, str], *, has_pieces: bool
+) -> tuple[More, ...]:
+    piece = show_group("Another piece" if has_pieces else "The piece", SPECIMEN, form, wrong)
+    model = show_group("The model", APPLIANCE_MORE, form, wrong)
+    plate = show_group("The plate", PLATE_MORE, form, wrong)
+    claims = tuple(
+        show_group(f"Printed too ({n})", claim_fields(n), form, wrong)
+        for n in range(2, N_CLAIMS + 1)
+    )
+    return (
+        More("The piece on the bench", (piece,), _is_filled(form, "specimen")),
+        More("More of the model and its plate", (model, plate), _is_filled(form, *_SELDOM)),
+        More("More printed figures", claims, _is_filled(form, "claim.2", "claim.3")),
     )
 
 
@@ -221,8 +192,9 @@ def rig_step(
     rigs: Sequence[Option],
     so_far: SoFar,
     problems: Sequence[Problem],
+    asked: Asked,
 ) -> FieldsPage:
-    wrong = problems_by_field(form, tuple(problems))
+    wrong = {**asked.by_field, **problems_by_field(form, tuple(problems))}
     instruments = tuple(
         show_group(f"Instrument {n}", instrument_fields(n), form, wrong)
         for n in range(1, N_INSTRUMENTS + 1)
@@ -231,6 +203,7 @@ def rig_step(
     return FieldsPage(
         head=head_of("rig", path),
         steps=steps_of("rig", draft),
+        asked=asked.lines("rig", "instrument", "run"),
         title="Send a run: rig and run",
         lead="What held the brake and read the instruments. Accuracies become uncertainty.",
         problems=tuple(problem_words(p) for p in problems),
@@ -246,10 +219,16 @@ def rig_step(
                         "A new rig", RIG, form, wrong, "Used where none is picked. With units."
                     ),
                 ),
+                copy_text="Copy the picked rig and change it" if rigs else None,
             ),
         ),
         groups=(show_group("This run", RUN, form, wrong),),
         more=(
+            More(
+                "More of a new rig: inertia, leads, meter, drag",
+                (show_group("More of the rig", RIG_MORE, form, wrong),),
+                any(_is_filled(form, field.name) for field in RIG_MORE),
+            ),
             More(
                 "Instruments of a new rig and their accuracy",
                 instruments,

@@ -48,6 +48,7 @@ class ColumnShown:
     options: tuple[Option, ...]
     unit: str
     reason: str
+    strip: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +61,7 @@ class PreviewRow:
 class ColumnsPage:
     head: Head
     steps: tuple[Step, ...]
+    asked: tuple[str, ...]
     problems: tuple[str, ...]
     file_line: str
     href: str
@@ -73,7 +75,11 @@ class ColumnsPage:
 
 @dataclass(frozen=True, slots=True)
 class Pick:
-    """Something picked from what is stored, or made new with the groups below it."""
+    """Something picked from what is stored, or made new with the groups below it.
+
+    `near`: stored ones that are spelled much like the new one. `copy_text`: the button that takes
+    the picked one's description over into the groups.
+    """
 
     title: str
     name: str
@@ -81,6 +87,8 @@ class Pick:
     groups: tuple[FieldGroup, ...]
     find_name: str | None = None
     find: str = ""
+    near: tuple[str, ...] = ()
+    copy_text: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +104,7 @@ class More:
 class FieldsPage:
     head: Head
     steps: tuple[Step, ...]
+    asked: tuple[str, ...]
     title: str
     lead: str
     problems: tuple[str, ...]
@@ -112,6 +121,7 @@ class FieldsPage:
 class FiguresPage:
     head: Head
     steps: tuple[Step, ...]
+    asked: tuple[str, ...]
     lead: str
     problems: tuple[str, ...]
     heads: tuple[Value, ...]
@@ -121,6 +131,10 @@ class FiguresPage:
     figures: tuple[Value, ...]
     what_happens: str
     can_send: bool
+    is_visitor: bool
+    sign_up_href: str
+    sign_in_href: str
     send_text: str
     send_href: str
     discard_href: str
+    others: tuple[DraftShown, ...]

@@ -77,6 +77,13 @@ def read_lines(
     return b"".join(found) if len(found) == last_line - first_line + 1 else None
 
 
+def lines_from(path: Path, *, dialect: Mapping[str, JsonValue], first_line: int) -> Iterator[bytes]:
+    """The lines from one on (from 1), with their ends."""
+    for number, line in enumerate(_lines(path, dialect), start=1):
+        if number >= first_line:
+            yield line
+
+
 def _lines(path: Path, dialect: Mapping[str, JsonValue]) -> Iterator[bytes]:
     """Lines with their ends, as the reader of logs counts them."""
     encoding = str(dialect.get("encoding") or "utf-8")

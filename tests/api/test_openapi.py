@@ -101,7 +101,12 @@ def test_the_example_of_a_bench_is_taken(client, sender, document) -> None:
     assert answer.status_code == 201, answer.text
 
 
-STREAMS = {"server/pages/drafting.py", "server/pages/send_file.py"}
+STREAMS = {
+    "server/pages/drafting.py",
+    "server/pages/send_file.py",
+    "server/pages/send_readings.py",
+    "server/pages/send_typed.py",
+}
 
 
 @pytest.mark.parametrize("room", ["api", "pages"])

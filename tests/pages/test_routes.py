@@ -112,10 +112,7 @@ def test_side_by_side_from_the_ticked_ones(browser_without_scripts: Browser) -> 
     assert page.select(".verdict") == []
 
 
-def test_sending_needs_a_sign_in(browser_without_scripts: Browser) -> None:
-    page = opened(browser_without_scripts, "/send")
-    assert page.select_one("input[type=file]") is None
-    assert page.select_one('main a[href^="/sign-in"]') is not None
+def test_one_s_own_runs_need_a_sign_in(browser_without_scripts: Browser) -> None:
     answer = browser_without_scripts.get("/my-runs", follow_redirects=False)
     assert answer.status_code == 303
     assert answer.headers["location"] == "/sign-in?next=%2Fmy-runs"

@@ -25,3 +25,11 @@ if (document.querySelector("[data-wait]")) {
   const { waitForFigures } = await import("./wait.js");
   waitForFigures(document.querySelector("[data-wait]"));
 }
+for (const form of document.querySelectorAll("form[data-keep]")) {
+  const { keepTyped } = await import("./typed.js");
+  keepTyped(form);
+}
+if (document.querySelector("[data-rows]")) {
+  const { addRows } = await import("./rows.js");
+  addRows(document.querySelector("[data-rows]"));
+}
