@@ -41,11 +41,16 @@ async def _piece(
     request: Request,
     upload_id: str,
     tester: Drafter,
-    upload_offset: Annotated[int, Header(ge=0, description="Where this piece begins")],
+    upload_offset: Annotated[
+        int | None, Header(ge=0, le=2**53, description="Needed: where this piece begins")
+    ] = None,
 ) -> PartialUpload:
     resources = resources_of(request)
     find = partial(upload_state, public_id=upload_id, tester=tester)
-    check_offset(await in_session(resources, find), upload_offset)
+    await in_session(resources, find)  # whose it is comes before what is wrong with the piece
+    if upload_offset is None:
+        problem = Problem("it is missing.", "Say where this piece begins.", field="Upload-Offset")
+        raise InvalidInput("upload", [problem])
     path = partial_path(resources.settings.files, upload_id)
     with alone_with(path) as handle:
         upload = await in_session(resources, find)  # nobody else moves it now

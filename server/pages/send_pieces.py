@@ -47,7 +47,7 @@ def begin(
 @router.get("/send/pieces/{upload_id}")
 def where(session: ReadSession, tester: Drafter, upload_id: str) -> Response:
     upload = upload_state(session, public_id=upload_id, tester=tester)
-    return Response(status_code=204, headers=upload_headers(upload))
+    return Response(headers=upload_headers(upload))
 
 
 # A browser sends PATCH to another site only where that site allows it, and this one does not; so a

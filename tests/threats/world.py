@@ -18,6 +18,7 @@ from server.actions.prepare_run import PreparedRun, prepare_run
 from server.actions.reduce_log import limits_of
 from server.actions.save_draft import save_draft
 from server.actions.submit_run import submit_run
+from server.actions.upload_in_pieces import begin_upload
 from server.app import create_app
 from server.intake import bench_from_mapping
 from server.model.people import DRAFT, SCOPES_OF_ROLE, SEND, Role
@@ -192,6 +193,8 @@ def _person(app: FastAPI, door: str, role: Role, sent: tuple[StoredUpload, Prepa
         person = Person(door, cookie=key)
         draft = save_draft(session, tester=tester, form={LINES: "400"}, upload=upload)
         person.things["send"] = draft.public_id
+        begun = begin_upload(session, tester=tester, file_name="x", n_bytes=9, max_bytes=99)
+        person.things["uploads"] = person.things["pieces"] = begun.public_id
         if role is Role.VISITOR:
             return person
         token = make_token(
