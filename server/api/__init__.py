@@ -6,6 +6,7 @@ from server.api import (
     appliances,
     catalogue,
     compare,
+    journal,
     people,
     pooled,
     problem_kinds,
@@ -28,6 +29,7 @@ parts = (
     uploads,
     compare,
     people,
+    journal,
     problem_kinds,
 )
 for part in parts:

@@ -6,6 +6,7 @@ from server.pages import (
     account,
     compare,
     following,
+    journal,
     reading,
     send,
     send_last,
@@ -20,5 +21,5 @@ router = APIRouter()
 # A draft's address takes any word: what stands under /send by a name of its own comes first, and
 # the steps, which take any word after a draft's, come last.
 sending = (send_readings, send_pieces, send, send_last, send_steps)
-for part in (reading, things, following, version, compare, account, *sending):
+for part in (reading, things, following, version, compare, account, journal, *sending):
     router.include_router(part.router)

@@ -17,6 +17,8 @@ from server.actions.issue_token import make_token
 from server.actions.prepare_run import PreparedRun, prepare_run
 from server.actions.reduce_log import limits_of
 from server.actions.save_draft import save_draft
+from server.actions.seal_journal import seal_journal
+from server.actions.sign_journal import sign_journal
 from server.actions.submit_run import submit_run
 from server.actions.upload_in_pieces import begin_upload
 from server.app import create_app
@@ -154,6 +156,10 @@ def make_world(migrated: Path, data: Path) -> Iterator[World]:
     people = {door: _person(app, door, role, sent) for door, role in ROLES.items()}
     people["none"] = Person("none")
     other = _person(app, "other", Role.TESTER, sent)
+    with write_session(app.state.resources.engine) as session:
+        seal_journal(session)
+    with write_session(app.state.resources.engine) as session:
+        sign_journal(session, data=data, at=now())
     with TestClient(app, follow_redirects=False, raise_server_exceptions=False) as client:
         world = World(app, client, people, other, _common(app))
         world.keep()
