@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 from server.errors import TooLarge, UnusableLog
 from server.intake.fast import FastWay, fast_way, is_even, offset_of_line, parse
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import polars as pl
 
 PIECE_BYTES = 1 << 23
+_TAIL_BYTES = 1 << 16  # a longer line is none of a log
 _BLANK = (b"\n", b"\r", b" ", b"\t")
 
 
@@ -79,9 +80,13 @@ class ReadingAhead:
     def _read_to(self, n_bytes: int, *, is_last: bool) -> None:
         if self._way is None:
             self._way = self._find_way()
-        if self._way is None or not self._read_piece(self._way, n_bytes, is_last=is_last):
-            self._has_stopped = True
-            self._frames.clear()
+        upto = 0
+        while not self._has_stopped and upto < n_bytes:
+            upto = min(n_bytes, self._at + 2 * self.piece_bytes)
+            is_end = is_last and upto == n_bytes
+            if self._way is None or not self._read_piece(self._way, upto, is_last=is_end):
+                self._has_stopped = True
+                self._frames.clear()
 
     def _find_way(self) -> FastWay | None:
         """From the part that is there. A plan of the whole file may differ; `take` tells."""
@@ -103,13 +108,17 @@ class ReadingAhead:
         return way
 
     def _read_piece(self, way: FastWay, n_bytes: int, *, is_last: bool) -> bool:
-        with self.path.open("rb") as file:
+        with self.path.open("rb", buffering=0) as file:
+            end = n_bytes if is_last else _end_of_lines(file, n_bytes)
             file.seek(self._at)
-            raw = file.read(n_bytes - self._at)
-        if not is_last:
-            raw = raw[: raw.rfind(b"\n") + 1]
+            raw = file.read(max(end - self._at, 0))  # no more than is used: a copy costs as much
         # A blank line reads as a row of blanks, but for the first one the reader is given.
-        if not raw or raw.startswith(_BLANK) or (way.mark == "," and b"." in raw):
+        if (
+            len(raw) != end - self._at
+            or not raw
+            or raw.startswith(_BLANK)
+            or (way.mark == "," and b"." in raw)
+        ):
             return False
         frame, _ = parse(raw, way)
         if frame is None or not is_even(raw, frame, way, start=0, end=len(raw)):
@@ -119,3 +128,11 @@ class ReadingAhead:
         self._n_rows += frame.height
         self._n_lines += frame.height - (not raw.endswith(b"\n"))
         return self._n_rows <= self.limits.max_rows
+
+
+def _end_of_lines(file: BinaryIO, n_bytes: int) -> int:
+    """Behind the last line end of the first `n_bytes`; 0 where none is near."""
+    start = max(n_bytes - _TAIL_BYTES, 0)
+    file.seek(start)
+    at = file.read(n_bytes - start).rfind(b"\n")
+    return 0 if at < 0 else start + at + 1

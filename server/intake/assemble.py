@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any
 
 from server.errors import Problem, UnusableLog
@@ -12,7 +13,7 @@ from server.intake.clocks import clock_seconds, find_clock, unwrap
 from server.intake.columns import Understood
 from server.intake.dialect import Dialect
 from server.intake.figures import tidy_column
-from server.intake.si_values import write_si
+from server.intake.si_values import si_values
 from server.intake.table import Table
 from server.model.measured import JsonValue
 from server.model.recording import Recording
@@ -58,8 +59,7 @@ def assemble(
     _check_times(time, problems)
     channels: dict[Channel, NDArray[np.float32]] = {}
     extras: dict[str, NDArray[np.float32]] = {}
-    # One piece of memory for all of them: the system gives that in large pages.
-    places = iter(np.empty((len(columns), len(has_time)), dtype=np.float32))
+    converted = _converted(table, columns, keep)
     for understood in columns:
         column = understood.column
         series = table.columns[column.position]
@@ -68,9 +68,7 @@ def assemble(
         if understood.is_text:
             _note_words(column.header, series, notes)
             continue
-        place = next(places)
-        has_reading = write_si(series, understood.conversion, place, keep=keep)
-        values = place if keep is None else place[keep]
+        values, has_reading = converted[column.position]
         if column.channel is None:
             if not column.header.strip() and not has_reading:
                 continue  # a border or a trailing separator, not a column
@@ -83,6 +81,22 @@ def assemble(
         raise UnusableLog(name, problems)
     _note_cells(table, columns, notes)
     return Recording(time - time.min(), channels, extras, notes)
+
+
+def _converted(
+    table: Table, columns: Sequence[Understood], keep: NDArray[np.bool_] | None
+) -> dict[int, tuple[NDArray[np.float32], bool]]:
+    """`si_values` of every column of figures, by position; two at a time, since neither polars nor
+    numpy needs the interpreter for long."""
+    figures = [c for c in columns if c.column.channel is not Channel.TIME and not c.is_text]
+    positions = [c.column.position for c in figures]
+
+    def convert(understood: Understood) -> tuple[NDArray[np.float32], bool]:
+        series = table.columns[understood.column.position]
+        return si_values(series, understood.conversion, keep=keep)
+
+    with ThreadPoolExecutor(max_workers=2) as beside:
+        return dict(zip(positions, beside.map(convert, figures), strict=True))
 
 
 def _no_value(header: str, channel: Channel) -> Problem:
@@ -142,7 +156,9 @@ def _time(
     if found.is_clock:
         return _clock(table, columns, found, notes, problems)
     values: NDArray[np.float64] = series.cast(pl.Float64).fill_null(float("nan")).to_numpy()
-    values = np.where(np.isfinite(values), values, np.nan)
+    finite = np.isfinite(values)
+    if not finite.all():
+        values = np.where(finite, values, np.nan)
     by = found.conversion
     if by is None or by.scale == 1.0:
         return values
