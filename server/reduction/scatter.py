@@ -48,14 +48,6 @@ def mean_and_u(values: Floats, weight: Floats) -> tuple[float, float, float]:
     return mean, float(s / np.sqrt(n_eff)), n_eff
 
 
-def median(values: Floats) -> float:
-    """As numpy's, of finite values (n,), n > 0: one rank looked for at a time, which is faster."""
-    half = values.size // 2
-    ordered = np.partition(values, half)
-    upper = float(ordered[half])
-    return upper if values.size % 2 else (float(ordered[:half].max()) + upper) / 2
-
-
 def sample_noise(values: Floats) -> float:
     """Standard deviation of one sample's noise, read off the differences of neighbours.
 
@@ -70,7 +62,7 @@ def sample_noise(values: Floats) -> float:
     step = step[np.isfinite(step)]
     if step.size < 3:
         return 0.0
-    noise = 1.4826 * median(np.abs(step - median(step))) / float(np.sqrt(2))
+    noise = 1.4826 * float(np.median(np.abs(step - np.median(step)))) / float(np.sqrt(2))
     moved = np.abs(step[step != 0])
     if RARE_SHARE * step.size < moved.size < STEPPED_SHARE * step.size:
         noise = max(noise, float(np.percentile(moved, 25)) / 2)

@@ -8,7 +8,6 @@ from server.errors import InvalidSignal
 from server.model.bench import Plate, Rig
 from server.model.words import Channel, Supply
 from server.reduction.arrays import Bools, FloatArray, Floats
-from server.reduction.scatter import median
 from server.reduction.waveform import alternates
 
 SHORT_GAP_S = 0.3
@@ -102,7 +101,7 @@ def choose_signals(
         power_factor=power_factor,
         is_voltage_waveform=may_alternate and voltage is not None and alternates(voltage),
         is_current_waveform=may_alternate and current is not None and alternates(current),
-        interval_s=median(np.diff(time_s)),
+        interval_s=float(np.median(np.diff(time_s))),
         n_speed_hops=n_hops,
     )
 

@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 
 from server.reduction.arrays import Floats, Ints
-from server.reduction.scatter import median, sample_noise
+from server.reduction.scatter import sample_noise
 from server.reduction.signals import Signals
 
 LEAST_AVERAGE = 4  # samples on each side of a window's end, or as many as the window holds
@@ -68,7 +68,7 @@ def turning_masses(
         highest_rad_s=float(np.max(speed)),
         inertia_kg_m2=inertia_kg_m2,
         n=int(np.max(last - first)),
-        usual_s=median(_length(signals, first, last)),
+        usual_s=float(np.median(_length(signals, first, last))),
     )
 
 
