@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any
 
 from server.errors import Problem, UnusableLog
@@ -59,7 +58,6 @@ def assemble(
     _check_times(time, problems)
     channels: dict[Channel, NDArray[np.float32]] = {}
     extras: dict[str, NDArray[np.float32]] = {}
-    converted = _converted(table, columns, keep)
     for understood in columns:
         column = understood.column
         series = table.columns[column.position]
@@ -68,7 +66,7 @@ def assemble(
         if understood.is_text:
             _note_words(column.header, series, notes)
             continue
-        values, has_reading = converted[column.position]
+        values, has_reading = si_values(series, understood.conversion, keep=keep)
         if column.channel is None:
             if not column.header.strip() and not has_reading:
                 continue  # a border or a trailing separator, not a column
@@ -81,22 +79,6 @@ def assemble(
         raise UnusableLog(name, problems)
     _note_cells(table, columns, notes)
     return Recording(time - time.min(), channels, extras, notes)
-
-
-def _converted(
-    table: Table, columns: Sequence[Understood], keep: NDArray[np.bool_] | None
-) -> dict[int, tuple[NDArray[np.float32], bool]]:
-    """`si_values` of every column of figures, by position; two at a time, since neither polars nor
-    numpy needs the interpreter for long."""
-    figures = [c for c in columns if c.column.channel is not Channel.TIME and not c.is_text]
-    positions = [c.column.position for c in figures]
-
-    def convert(understood: Understood) -> tuple[NDArray[np.float32], bool]:
-        series = table.columns[understood.column.position]
-        return si_values(series, understood.conversion, keep=keep)
-
-    with ThreadPoolExecutor(max_workers=2) as beside:
-        return dict(zip(positions, beside.map(convert, figures), strict=True))
 
 
 def _no_value(header: str, channel: Channel) -> Problem:

@@ -11,7 +11,7 @@ from server.model.results import Lag
 from server.reduction.arrays import Floats, Ints
 from server.reduction.blocks import Blocks
 from server.reduction.signals import Signals
-from server.reduction.stored_power import turning_masses
+from server.reduction.stored_power import middle_rows, turning_masses
 from server.reduction.torque import Shaft, drag_torque
 from server.reduction.zero import Zero
 
@@ -19,6 +19,7 @@ WINDOW_SHIFTS = 8  # windows start this often per window length
 SURELY = 2.0  # standard uncertainties of the inertia term and of the lag
 NEAR_HIGHEST = 4.0  # standard uncertainties of one window's mean
 WINDOWS_AT_ONCE = 4096  # whose sums the processor keeps at hand
+SAMPLES_AT_ONCE = 1 << 16
 LAG_LEFT_S = 0.01  # what finding a lag leaves unsure
 LAG_UNTOLD_S = 0.1  # where the run can't tell a lag
 
@@ -83,11 +84,11 @@ def highest_momentary(
     n_in_window = rig.averaging_s / signals.interval_s
     if first.size == 0:
         return Momentary(None, None, None, None, n_in_window, None)
-    _, power = speed_power = _brake_power(signals, blocks, shaft, zero)
-    m = _means(signals, speed_power, rig, lag, (first, last))
+    samples = _Samples(signals, blocks, shaft, zero)
+    m = _means(samples, rig, lag, (first, last))
     # How much of the torque was inertia can't be told everywhere alike.
     i, k = int(np.argmax(m.corrected - SURELY * m.unsure)), int(np.argmax(m.brake))
-    scatter, u_brake = (_scatter(power, int(first[w]), int(last[w])) for w in (i, k))
+    scatter, u_brake = (_scatter(samples, int(first[w]), int(last[w])) for w in (i, k))
     noise = float(np.hypot(scatter, m.u_stored[i]))
     apart = int(first[1] - first[0]) if first.size > 1 else 0
     overlap = max(1, int(last[0] - first[0]) // max(1, apart)) if apart else 1
@@ -126,23 +127,25 @@ class _Means:
         return self.brake + self.drag + self.stored
 
 
-def _means(
-    signals: Signals,
-    speed_power: tuple[Floats, Floats],
-    rig: Rig,
-    lag: Lag,
-    rows: tuple[Ints, Ints],
-) -> _Means:
+def _means(samples: "_Samples", rig: Rig, lag: Lag, rows: tuple[Ints, Ints]) -> _Means:
     first, last = rows
+    signals = samples.signals
     count = (last - first).astype(np.float64)
-    total_speed, total = (_running_total(values) for values in speed_power)
+    total_speed, total = samples.running_totals()
     brake = (total[last] - total[first]) / count
     speed = (total_speed[last] - total_speed[first]) / count
     drag = drag_torque(speed, rig) * speed
     nothing = np.zeros(first.size)
     if not rig.inertia_kg_m2:
         return _Means(speed, brake, drag, nothing, nothing, nothing)
-    turning = turning_masses(signals, speed_power[0], total_speed, rows, rig.inertia_kg_m2)
+    turning = turning_masses(
+        signals,
+        total_speed,
+        rows,
+        speed=samples.at(middle_rows(signals))[0],
+        highest_rad_s=float(np.max(signals.speed * samples.shaft.speed_sign)),
+        inertia_kg_m2=rig.inertia_kg_m2,
+    )
     widths = turning.widths(float(np.max(brake)))
     stored, u_stored, unsure = (np.empty(first.size) for _ in range(3))
     for start in range(0, first.size, WINDOWS_AT_ONCE):
@@ -167,22 +170,38 @@ def _expected_excess(means: Floats, highest: int, u: float, overlap: int) -> flo
     return max(0.0, NormalDist().inv_cdf((n - 0.375) / (n + 0.25)))
 
 
-def _brake_power(
-    signals: Signals, blocks: Blocks, shaft: Shaft, zero: Zero
-) -> tuple[Floats, Floats]:
-    """Speed and zeroed brake power of every sample."""
-    speed = signals.speed.astype(np.float64) * shaft.speed_sign
-    offset = (
-        np.interp(signals.time_s, blocks.time_s, zero.offset_nm)
-        if np.ptp(zero.offset_nm) > 0
-        else float(zero.offset_nm[0])
-    )
-    power = signals.torque.astype(np.float64)
-    power *= signals.torque_factor
-    power -= offset
-    power *= speed
-    power *= shaft.torque_sign
-    return speed, power
+@dataclass(frozen=True, slots=True)
+class _Samples:
+    """Speed (rad/s) and zeroed brake power (W) of single samples, worked out where asked for."""
+
+    signals: Signals
+    blocks: Blocks
+    shaft: Shaft
+    zero: Zero
+
+    def at(self, rows: slice) -> tuple[Floats, Floats]:
+        signals, offset_nm = self.signals, self.zero.offset_nm
+        speed = signals.speed[rows].astype(np.float64) * self.shaft.speed_sign
+        power = signals.torque[rows].astype(np.float64)
+        power *= signals.torque_factor
+        if np.ptp(offset_nm) > 0:
+            power -= np.interp(signals.time_s[rows], self.blocks.time_s, offset_nm)
+        else:
+            power -= float(offset_nm[0])
+        power *= speed
+        power *= self.shaft.torque_sign
+        return speed, power
+
+    def running_totals(self) -> tuple[Floats, Floats]:
+        """(n + 1,) each, from 0, some samples at a time: they are never all held."""
+        n = self.signals.time_s.size
+        totals = np.zeros((2, n + 1))
+        for start in range(0, n, SAMPLES_AT_ONCE):
+            rows = slice(start, min(start + SAMPLES_AT_ONCE, n))
+            for total, values in zip(totals, self.at(rows), strict=True):
+                values[0] += total[start]
+                np.cumsum(values, out=total[start + 1 : rows.stop + 1])
+        return totals[0], totals[1]
 
 
 def _windows(
@@ -219,15 +238,6 @@ def _of_lag(lag: Lag, signals: Signals, total: Floats, rows: tuple[Ints, Ints]) 
     return np.asarray(np.maximum(np.abs(gained), np.abs(lost)) / (last - first) * share)
 
 
-def _running_total(values: Floats) -> Floats:
-    total = np.empty(values.size + 1)
-    total[0] = 0.0
-    np.cumsum(values, out=total[1:])
-    return total
-
-
-def _scatter(power: Floats, first: int, last: int) -> float:
-    part = power[first:last]
-    if part.size < 2:
-        part = power[max(first - 2, 0) : last + 2]
-    return float(np.std(part) / np.sqrt(max(last - first, 1)))
+def _scatter(samples: _Samples, first: int, last: int) -> float:
+    rows = slice(first, last) if last - first > 1 else slice(max(first - 2, 0), last + 2)
+    return float(np.std(samples.at(rows)[1]) / np.sqrt(max(last - first, 1)))

@@ -56,20 +56,34 @@ class TurningMasses:
 
 
 def turning_masses(
-    signals: Signals, speed: Floats, total: Floats, rows: tuple[Ints, Ints], inertia_kg_m2: float
+    signals: Signals,
+    total: Floats,
+    rows: tuple[Ints, Ints],
+    *,
+    speed: Floats,
+    highest_rad_s: float,
+    inertia_kg_m2: float,
 ) -> TurningMasses:
-    """What turns, over windows from first to end rows; `total` (n + 1,) of the speed (n,)."""
+    """What turns, over windows from first to end rows.
+
+    `total` (n + 1,) runs over the speeds; `speed` are those of `middle_rows`, for their noise.
+    """
     first, last = rows
-    start = max(0, speed.size // 2 - NOISE_SAMPLES // 2)
     return TurningMasses(
         signals=signals,
         total=total,
-        noise=sample_noise(speed[start : start + NOISE_SAMPLES]),
-        highest_rad_s=float(np.max(speed)),
+        noise=sample_noise(speed),
+        highest_rad_s=highest_rad_s,
         inertia_kg_m2=inertia_kg_m2,
         n=int(np.max(last - first)),
         usual_s=float(np.median(_length(signals, first, last))),
     )
+
+
+def middle_rows(signals: Signals) -> slice:
+    """As many rows as the noise of the speed is read off."""
+    start = max(0, signals.time_s.size // 2 - NOISE_SAMPLES // 2)
+    return slice(start, start + NOISE_SAMPLES)
 
 
 def _length(signals: Signals, first: Ints, last: Ints) -> Floats:
