@@ -1,9 +1,9 @@
 """Every setting, read once from BENCHLEDGER_* variables."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal, Self
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from server.model.publishing import PublishingRule
@@ -53,6 +53,26 @@ class Settings(BaseSettings):
         default=True, description="the first run of an appliance is always looked at"
     )
 
+    mail: Literal["console", "folder", "smtp"] = Field(
+        default="console", description="where letters go; console: standard error"
+    )
+    mail_folder: Path | None = Field(default=None, description="for `folder`: one file a letter")
+    mail_from: str = "Benchledger <ledger@localhost>"
+    mail_host: str | None = Field(default=None, description="for `smtp`")
+    mail_port: int | None = Field(default=None, description="else 587, or 465 with `tls`")
+    mail_security: Literal["starttls", "tls", "none"] = "starttls"
+    mail_user: str | None = None
+    mail_password: str | None = Field(default=None, repr=False)
+    oidc_issuer: str | None = Field(
+        default=None, description="of an OpenID Connect provider to sign in with"
+    )
+    oidc_client_id: str | None = None
+    oidc_client_secret: str | None = Field(default=None, repr=False)
+    oidc_name: str = Field(default="your organisation", description="on its button")
+    password_hashes: int = Field(
+        default=2, ge=1, le=32, description="at one time in a web process, 64 MiB each"
+    )
+
     rate_store: str | None = Field(
         default=None, description="redis://… shares the counts below; else each process has its own"
     )
@@ -71,6 +91,20 @@ class Settings(BaseSettings):
     limit_trial_by_account: Rate = "120/hour"
     limit_download_by_address: Rate = "600/hour"
     limit_download_by_account: Rate = "3000/hour"
+
+    @model_validator(mode="after")
+    def _check_together(self) -> Self:
+        needed = {
+            "folder": ("mail_folder",),
+            # Links in letters must not follow whatever host name a request names.
+            "smtp": ("mail_host", "public_url"),
+        }.get(self.mail, ())
+        if self.oidc_issuer is not None:
+            needed += ("oidc_client_id", "public_url")
+        missing = [f"BENCHLEDGER_{name.upper()}" for name in needed if getattr(self, name) is None]
+        if missing:
+            raise ValueError(f"these settings go together, and are missing: {', '.join(missing)}")
+        return self
 
     @property
     def publishing_rule(self) -> PublishingRule:

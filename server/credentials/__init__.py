@@ -1,0 +1,1 @@
+"""What lets people in: passwords, codes, passkeys, keys. Pure: no SQL, no HTTP."""
