@@ -72,6 +72,14 @@ class SignInNeeded(BenchledgerError):
     """A token is missing, unknown or expired."""
 
 
+class ProofNeeded(BenchledgerError):
+    """Signed in, but too long ago for what was asked: the password or passkey is asked again."""
+
+
+class LinkOver(BenchledgerError):
+    """A link or code from a letter or page that was used, has run out, or never was one of ours."""
+
+
 class Conflict(BenchledgerError):
     """The thing changed meanwhile, or the same key was used for something else."""
 

@@ -9,11 +9,10 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 from server.model.publishing import PublishingRule
 
 # "10/hour", "4/15 minutes"; empty in the environment: no limit.
-Rate = Annotated[
-    str | None,
-    BeforeValidator(lambda text: text or None),
-    Field(pattern=r"^[1-9]\d{0,6}/(?:[1-9]\d{0,3} )?(?:second|minute|hour|day)s?$"),
+_Written = Annotated[
+    str, Field(pattern=r"^[1-9]\d{0,6}/(?:[1-9]\d{0,3} )?(?:second|minute|hour|day)s?$")
 ]
+Rate = Annotated[_Written | None, BeforeValidator(lambda text: text or None)]
 
 
 class Settings(BaseSettings):

@@ -32,6 +32,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command and the ser
 os.environ.setdefault("BENCHLEDGER_STANDING_RUNS", "0")
 os.environ.setdefault("BENCHLEDGER_LOOK_SHARE", "0")
 os.environ.setdefault("BENCHLEDGER_FIRST_RUN_WAITS", "false")
+# One address does everything here; tests about limits make settings of their own.
+for _limit in ("SIGN_IN", "SIGN_UP", "RESET", "REPORT", "TRIAL"):
+    os.environ.setdefault(f"BENCHLEDGER_LIMIT_{_limit}_BY_ADDRESS", "")
 
 POSTGRESQL_URL = os.environ.get("BENCHLEDGER_TEST_POSTGRESQL_URL")
 CHROMIUM = (

@@ -43,7 +43,7 @@ ROOMS: dict[str, tuple[set[str], set[str]]] = {
     ),
     "pages": (
         {"dependencies", "problems", "errors", "model", "actions", "store", "wording", "charts",
-         "settings", "intake", "sign_in", "static_files", "units"},
+         "settings", "intake", "sign_in", "static_files", "units", "mail"},
         {"fastapi", "starlette", "jinja2", "sqlalchemy", "orjson", "markdown_it"},
     ),
 }  # fmt: skip

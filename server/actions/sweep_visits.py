@@ -1,6 +1,6 @@
-"""End what was tried without an account, a day later."""
+"""End what was tried without an account, a day later, and accounts that nobody confirmed."""
 
-from sqlalchemy import delete, exists, or_, select
+from sqlalchemy import delete, exists, or_, select, update
 from sqlalchemy.orm import Session
 
 from server.model.people import Role
@@ -8,21 +8,34 @@ from server.store import tables as t
 from server.store.journal import now
 
 # What a visit can leave behind that is its own. Nothing of it is in the journal or in a run.
-_OWN = (t.PhotoRow, t.PartialUploadRow, t.DraftRow)
+_OWN = (
+    t.PhotoRow,
+    t.PartialUploadRow,
+    t.DraftRow,
+    t.OneTimeSecretRow,
+    t.PasskeyRow,
+    t.TotpRow,
+    t.ExternalIdentityRow,
+)
 MOST_AT_ONCE = 500
 
 
 def end_expired_visits(session: Session) -> int:
-    """Remove visits past their day with all that was kept for them; how many.
+    """Remove visits past their day, and unconfirmed accounts past their week; how many.
 
-    Files of their drafts and photographs are swept with every file that nothing refers to. A visit
-    that anything else refers to (which no rule lets happen) is left as it is, without its drafts.
+    All that was kept for them goes along. Files of their drafts and photographs are swept with
+    every file that nothing refers to. One that anything else refers to keeps its key, without a
+    name.
     """
     tester = t.TesterRow
     ended = list(
         session.execute(
             select(tester.id)
-            .where(tester.role == Role.VISITOR.value, tester.expires_at < now())
+            .where(
+                tester.role.in_([Role.VISITOR.value, Role.READER.value]),
+                tester.expires_at < now(),
+                tester.erased_at.is_(None),
+            )
             .order_by(tester.id)
             .limit(MOST_AT_ONCE)
         ).scalars()
@@ -42,6 +55,11 @@ def end_expired_visits(session: Session) -> int:
         exists().where(t.RigRow.owner_id == tester.id),
         exists().where(t.ConcernRow.by_id == tester.id),
         exists().where(t.PersonTextRow.tester_id == tester.id),
+    )
+    session.execute(
+        update(tester)
+        .where(tester.id.in_(ended), kept)
+        .values(name="", password_hash=None, erased_at=now())
     )
     gone = session.execute(delete(tester).where(tester.id.in_(ended), ~kept).returning(tester.id))
     return len(gone.all())

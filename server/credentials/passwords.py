@@ -90,7 +90,8 @@ def _normal(password: str) -> str:
 def _score(password: str, about: tuple[str, ...]) -> int:
     from zxcvbn import zxcvbn
 
+    words = [text.casefold() for text in about]
     parts = [re.findall(r"\w+", text.casefold()) for text in about]
-    words = [word for one in parts for word in (*one, "".join(one), "".join(one[:2]))]
+    words += [word for one in parts for word in (*one, "".join(one), "".join(one[:2]))]
     found = zxcvbn(password[:_SCORED_LENGTH], user_inputs=["benchledger", *words])
     return int(found["score"])

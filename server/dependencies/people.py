@@ -1,22 +1,57 @@
 """Who asks: by bearer token, or on the pages by the session cookie."""
 
+import logging
+from collections.abc import AsyncIterator
+from datetime import UTC, datetime, timedelta
 from typing import Annotated
 
 from anyio import to_thread
 from fastapi import Depends, Request
+from sqlalchemy.exc import OperationalError
 
 from server.dependencies.resources import Resources, resources_of
-from server.errors import NotAllowed, SignInNeeded
+from server.errors import NotAllowed, ProofNeeded, SignInNeeded
 from server.model.people import ADMINISTER, DRAFT, MAINTAIN, SEND
 from server.model.views import Tester
 from server.sign_in import session_key
-from server.store.database import read_session
+from server.store.database import read_session, write_session
+
+_log = logging.getLogger("benchledger")
 
 _SAFE_METHODS = {"GET", "HEAD"}
 
 
-async def _viewer(request: Request) -> Tester | None:
-    """Who asks, None for a reader without credentials. A token that is sent must be good."""
+async def _viewer(request: Request) -> AsyncIterator[Tester | None]:
+    """Who asks, None for a reader without credentials. A token that is sent must be good.
+
+    That it was used is written down once an hour, after the answer has left.
+    """
+    viewer = await _found(request)
+    yield viewer
+    if viewer is not None and _is_due(viewer):
+        resources = resources_of(request)
+        async with resources.slots, resources.writers:
+            await to_thread.run_sync(_note_use, resources, viewer)
+
+
+def _is_due(viewer: Tester) -> bool:
+    from server.actions.note_use import is_due
+
+    return is_due(viewer)
+
+
+def _note_use(resources: Resources, viewer: Tester) -> None:
+    from server.actions.note_use import note_use
+
+    try:
+        with write_session(resources.engine) as session:
+            note_use(session, tester=viewer)
+    except OperationalError as error:
+        # The answer has left; the next use writes it down.
+        _log.warning("a use could not be written down: %s", error)
+
+
+async def _found(request: Request) -> Tester | None:
     resources = resources_of(request)
     token = _bearer_token(request)
     if token is not None:
@@ -100,6 +135,25 @@ async def _administrator(tester: Signed) -> Tester:
 
 
 Administrator = Annotated[Tester, Depends(_administrator)]
+
+
+PROOF_LASTS = timedelta(minutes=15)
+
+
+async def _proved(tester: Signed) -> Tester:
+    """Signed in by oneself, not with a token, and lately: for what lets somebody in."""
+    if tester.session_id is None:
+        raise NotAllowed("This is done on the pages, signed in with a password or passkey.")
+    if tester.is_by_token:
+        raise NotAllowed(
+            "You are signed in with a token. Sign in with your password or passkey for this."
+        )
+    if tester.proved_at is None or tester.proved_at < datetime.now(UTC) - PROOF_LASTS:
+        raise ProofNeeded("Give your password or passkey once more.")
+    return tester
+
+
+Proved = Annotated[Tester, Depends(_proved)]
 
 
 def _with_scope(tester: Tester, scope: str) -> Tester:

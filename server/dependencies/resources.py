@@ -17,6 +17,7 @@ class Resources:
     `writers`: on SQLite one, so that a queue for the write lock holds no threads.
     `reductions`: threads where logs are read and reduced, apart from those that answer readers.
     `followers`: requests whose log is read while it arrives.
+    `hashes`: passwords being hashed, each with 64 MiB.
     """
 
     settings: Settings
@@ -26,6 +27,7 @@ class Resources:
     reductions: anyio.CapacityLimiter
     receivers: anyio.CapacityLimiter
     followers: anyio.Semaphore
+    hashes: anyio.CapacityLimiter
     is_local: bool = field(default=True)
 
 
@@ -40,6 +42,7 @@ def make_resources(settings: Settings) -> Resources:
         reductions=anyio.CapacityLimiter(1),
         receivers=anyio.CapacityLimiter(3),  # two that write, one that reads on
         followers=anyio.Semaphore(1),
+        hashes=anyio.CapacityLimiter(settings.password_hashes),
         is_local=is_local,
     )
 

@@ -182,7 +182,8 @@ class Tester:
     """Who asks. `id` is the internal key, never shown.
 
     `scopes`: what this request may do. `session_id`, `proved_at` and `has_second_factor` are those
-    of a sign-in on the pages; a token has none of them.
+    of a sign-in on the pages; a token has none of them. `is_by_token`: asked with a token, or
+    signed in with one. `seen_at`: when the token or sign-in was last noted in use.
     """
 
     id: int
@@ -193,6 +194,9 @@ class Tester:
     session_id: str | None = None
     proved_at: datetime | None = None
     has_second_factor: bool = False
+    is_by_token: bool = False
+    token_id: int | None = None
+    seen_at: datetime | None = None
 
     @property
     def is_visitor(self) -> bool:

@@ -4,6 +4,13 @@ from fastapi import APIRouter
 
 from server.pages import (
     account,
+    account_factors,
+    account_home,
+    account_prove,
+    account_reset,
+    account_security,
+    account_sign_in,
+    account_sign_up,
     compare,
     following,
     journal,
@@ -18,8 +25,18 @@ from server.pages import (
 )
 
 router = APIRouter()
+accounts = (
+    account_sign_in,
+    account_sign_up,
+    account_reset,
+    account_prove,
+    account_home,
+    account_security,
+    account_factors,
+    account,
+)
 # A draft's address takes any word: what stands under /send by a name of its own comes first, and
 # the steps, which take any word after a draft's, come last.
 sending = (send_readings, send_pieces, send, send_last, send_steps)
-for part in (reading, things, following, version, compare, account, journal, *sending):
+for part in (reading, things, following, version, compare, *accounts, journal, *sending):
     router.include_router(part.router)

@@ -30,3 +30,12 @@ DATA_LICENCE = ProsePage(
     ),
     "_data_licence.html",
 )
+PRIVACY = ProsePage(
+    Head(
+        title="Privacy",
+        description="What is kept about those who read and those who send, why, and how long.",
+        path="/privacy",
+        kind="article",
+    ),
+    "_privacy.html",
+)

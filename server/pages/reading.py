@@ -13,7 +13,7 @@ from server.pages.catalogue_filter import read_filter, read_form
 from server.pages.front import N_ROWS, N_RUNS, front_page
 from server.pages.methods import api_page, method_page, methods_page
 from server.pages.place_rows import read_places
-from server.pages.prose import DATA_LICENCE, SAFETY
+from server.pages.prose import DATA_LICENCE, PRIVACY, SAFETY
 from server.pages.request import site_of
 from server.pages.templating import render
 from server.store.catalogue import categories, category_words, front_rows, list_catalogue
@@ -80,3 +80,8 @@ def safety(request: Request, viewer: Viewer) -> Response:
 @router.get("/data-licence")
 def data_licence(request: Request, viewer: Viewer) -> Response:
     return render(request, "prose.html", DATA_LICENCE, site=site_of(request, viewer))
+
+
+@router.get("/privacy")
+def privacy(request: Request, viewer: Viewer) -> Response:
+    return render(request, "prose.html", PRIVACY, site=site_of(request, viewer))

@@ -3,7 +3,7 @@
 from fastapi import Request
 
 from server.model.views import Tester
-from server.pages.templating import Site
+from server.pages.templating import Site, nav_for
 from server.settings import Settings
 from server.sign_in import csrf_token
 
@@ -16,4 +16,5 @@ def site_of(request: Request, viewer: Tester | None = None) -> Site:
         nonce=getattr(request.state, "csp_nonce", ""),
         tester_name=viewer.name if viewer is not None and not viewer.is_visitor else None,
         csrf_token=csrf_token(request),
+        nav=nav_for(viewer),
     )

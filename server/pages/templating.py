@@ -8,6 +8,8 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from server.model.people import MAINTAIN
+from server.model.views import Tester
 from server.pages.shapes import Head
 from server.static_files import static_url
 
@@ -34,6 +36,15 @@ NAV = (
     NavLink("methods", "Methods", "/methods"),
     NavLink("safety", "Safety", "/safety"),
 )
+
+
+DESK = NavLink("desk", "Desk", "/desk")
+
+
+def nav_for(viewer: Tester | None) -> tuple[NavLink, ...]:
+    """The main navigation; who may decide on runs has the desk in it."""
+    may_decide = viewer is not None and MAINTAIN in viewer.scopes
+    return (*NAV, DESK) if may_decide else NAV
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ import logging
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from http import HTTPStatus
-from urllib.parse import quote
+from urllib.parse import quote, urlsplit
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -51,6 +51,8 @@ _BY_ERROR: tuple[tuple[type[errors.BenchledgerError], str], ...] = (
     (errors.NotFound, "not-found"),
     (errors.NotAllowed, "not-allowed"),
     (errors.SignInNeeded, "sign-in-needed"),
+    (errors.ProofNeeded, "sign-in-needed"),
+    (errors.LinkOver, "over"),
     (errors.Conflict, "conflict"),
     (errors.TooMany, "too-many"),
     (errors.Unavailable, "unavailable"),
@@ -63,6 +65,7 @@ _BY_STATUS = {
     404: "not-found",
     405: "method-not-allowed",
     409: "conflict",
+    410: "over",
     413: "too-large",
     415: "unsupported-media-type",
     422: "invalid-input",
@@ -180,7 +183,18 @@ def _on_domain_error(request: Request, error: Exception) -> Response:
     if isinstance(error, errors.SignInNeeded) and wants_page(request) and request.method == "GET":
         back = request.url.path + (f"?{request.url.query}" if request.url.query else "")
         return RedirectResponse(f"/sign-in?next={quote(back, safe='')}", status_code=303)
+    if isinstance(error, errors.ProofNeeded) and wants_page(request):
+        return RedirectResponse(f"/prove?next={quote(_asked_page(request), safe='')}", 303)
     return send_problem(request, problem_for(error))
+
+
+def _asked_page(request: Request) -> str:
+    """The page that was asked for, or the one whose form was sent."""
+    if request.method == "GET":
+        return request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    came_from = urlsplit(request.headers.get("referer", ""))
+    is_ours = came_from.netloc == request.headers.get("host") and came_from.path.startswith("/")
+    return came_from.path if is_ours else "/account"
 
 
 def _moved_to(request: Request, location: str) -> str:

@@ -47,6 +47,12 @@ KINDS: dict[str, ProblemKind] = {
             "It changed meanwhile, or its idempotency key was used for something else.",
         ),
         ProblemKind(
+            "over",
+            410,
+            "Not good any more",
+            "A link or code that was used already, or whose time is over.",
+        ),
+        ProblemKind(
             "too-large",
             413,
             "Too large",

@@ -21,16 +21,24 @@ def tester_for_token(session: Session, *, token: str) -> Tester | None:
     """Whose token it is; None for one that is unknown, expired or revoked."""
     tester, own = t.TesterRow, t.ApiTokenRow
     row = session.execute(
-        select(tester, own.scopes)
+        select(tester, own)
         .join(own, own.tester_id == tester.id)
         .where(own.sha256 == secret_sha256(token), live_token(), tester.erased_at.is_(None))
     ).first()
     if row is None:
         return None
-    account, scopes = row
+    account, used = row
     role = Role(account.role)
-    allowed = scopes_of(role, token_scopes=scopes, has_second_factor=False)
-    return Tester(account.id, account.public_id, account.name, allowed, role)
+    return Tester(
+        id=account.id,
+        public_id=account.public_id,
+        name=account.name,
+        scopes=scopes_of(role, token_scopes=used.scopes, has_second_factor=False),
+        role=role,
+        is_by_token=True,
+        token_id=used.id,
+        seen_at=used.used_at,
+    )
 
 
 def tester_for_session(session: Session, *, key: str) -> Tester | None:
@@ -61,6 +69,9 @@ def tester_for_session(session: Session, *, key: str) -> Tester | None:
         session_id=signed.public_id,
         proved_at=signed.proved_at,
         has_second_factor=is_strong,
+        is_by_token=signed.token_id is not None,
+        token_id=signed.token_id,
+        seen_at=signed.seen_at,
     )
 
 

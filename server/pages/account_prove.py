@@ -1,0 +1,121 @@
+"""Signing in once more, before what lets somebody in is changed."""
+
+from dataclasses import replace
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from server.actions.manage_sign_ins import prove_again
+from server.actions.passkeys import sign_in_with_passkey
+from server.actions.second_factor import take_code
+from server.dependencies import ReadSession, Signed, WriteSession
+from server.dependencies.forms import Fields
+from server.dependencies.limits import Limited
+from server.dependencies.passkeys import relying_party
+from server.dependencies.passwords import TriedOwnPassword
+from server.errors import InvalidInput
+from server.model.accounts import AccountView
+from server.pages.account_answers import answer, refused, to
+from server.pages.account_shapes import (
+    CODE,
+    PASSWORD,
+    FormShown,
+    FormsPage,
+    all_shown,
+    head_of,
+)
+from server.pages.shapes import Link
+from server.settings import Settings
+from server.sign_in import check_form, safe_next
+from server.store.accounts import account_by_id
+
+router = APIRouter()
+
+
+def prove_page(
+    account: AccountView, *, next_address: str, problems: tuple[str, ...] = ()
+) -> FormsPage:
+    hidden = (("next", next_address),)
+    forms = []
+    if account.has_password:
+        fields = (PASSWORD, replace(CODE)) if account.has_codes else (PASSWORD,)
+        forms.append(FormShown("/prove", "Go on", fields=fields, hidden=hidden))
+    if account.passkeys:
+        forms.append(
+            FormShown(
+                "/prove/passkey",
+                "Use a passkey",
+                hidden=hidden,
+                title="With a passkey" if forms else None,
+                is_main=not forms,
+                passkey="get",
+                options_address="/sign-in/passkey/options",
+            )
+        )
+    links = [Link("Back to your account", "/account")]
+    if account.providers:
+        links.insert(0, Link("Through your provider", f"/sign-in/provider?next={next_address}"))
+    return FormsPage(
+        head=head_of("Is it still you?", "/prove"),
+        lead=(
+            "What lets somebody into your account is changed only shortly after signing in, so "
+            "that a browser left open is no way in.",
+        ),
+        problems=problems,
+        forms=tuple(forms),
+        links=tuple(links),
+    )
+
+
+@router.get("/prove")
+def show_prove(request: Request, tester: Signed, session: ReadSession) -> Response:
+    account = account_by_id(session, tester_id=tester.id)
+    target = safe_next(request.query_params.get("next"))
+    return answer(request, prove_page(account, next_address=target), viewer=tester)
+
+
+@router.post("/prove", dependencies=[Limited("sign_in")])
+def prove(
+    request: Request,
+    tester: Signed,
+    fields: Fields,
+    tried: TriedOwnPassword,
+    session: WriteSession,
+) -> Response:
+    check_form(request, fields.get("csrf_token"))
+    target, account = safe_next(fields.get("next")), tried.account
+    problem = None if tried.is_right else "This is not your password."
+    has_second_factor = False
+    if problem is None and account.has_codes:
+        settings: Settings = request.app.state.settings
+        has_second_factor = take_code(
+            session, tester_id=tester.id, code=fields.get("code", "")[:60], data=settings.data
+        )
+        if not has_second_factor:
+            problem = "This is not the code that is due now, or it was used already."
+    if problem is not None:
+        page = prove_page(account, next_address=target, problems=(problem,))
+        return refused(request, page, viewer=tester)
+    prove_again(session, tester=tester, has_second_factor=has_second_factor)
+    return to(target)
+
+
+@router.post("/prove/passkey", dependencies=[Limited("sign_in")])
+def prove_with_passkey(
+    request: Request, tester: Signed, fields: Fields, session: WriteSession
+) -> Response:
+    check_form(request, fields.get("csrf_token"))
+    target = safe_next(fields.get("next"))
+    try:
+        sign_in_with_passkey(
+            session,
+            answer=fields.get("credential", ""),
+            party=relying_party(request),
+            tester_id=tester.id,
+        )
+    except InvalidInput as refusal:
+        account = account_by_id(session, tester_id=tester.id)
+        page = prove_page(account, next_address=target, problems=all_shown(refusal))
+        return refused(request, page, viewer=tester)
+    prove_again(session, tester=tester, has_second_factor=True)
+    return to(target)

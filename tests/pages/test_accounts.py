@@ -1,0 +1,335 @@
+"""Accounts from the first visit on: signing up, confirming, signing in, resetting, ending."""
+
+from collections.abc import Callable
+
+import pytest
+import sqlalchemy as sa
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+
+from server.app import create_app
+from server.model.people import Role
+from server.settings import Settings
+from server.store import tables as t
+from server.store.database import read_session
+from tests.api.logs import small_log
+from tests.pages.people import PASSWORD, Person, link_of, words_of
+from tests.pages.reading import problems_of, text_of
+
+ADA = "ada@bench.example"
+
+
+@pytest.fixture
+def app(sqlite_settings: Settings) -> FastAPI:
+    changes = {"mail": "folder", "mail_folder": sqlite_settings.data / "letters"}
+    return create_app(sqlite_settings.model_copy(update=changes))
+
+
+@pytest.fixture
+def person(app: FastAPI) -> Callable[[], Person]:
+    return lambda: Person(app)
+
+
+def role_of(app: FastAPI, name: str) -> list[str]:
+    with read_session(app.state.resources.engine) as session:
+        rows = session.execute(sa.select(t.TesterRow.role).where(t.TesterRow.name == name))
+        return list(rows.scalars())
+
+
+def test_from_signing_up_to_the_page_of_the_account(app: FastAPI, person) -> None:
+    ada = person()
+    page = ada.sign_up("Ada Quill", ADA)
+    assert f"A letter is on its way to {ADA}" in text_of(page)
+    assert role_of(app, "Ada Quill") == [Role.READER]
+    # The link alone does nothing: programs of mailboxes open links too.
+    letter = ada.letter_to(ADA)
+    assert letter["Auto-Submitted"] == "auto-generated"
+    for _ in range(2):
+        ada.open(link_of(letter))
+    assert role_of(app, "Ada Quill") == [Role.READER]
+    page = ada.send("/confirm")
+    assert ada.answer.url.path == "/account"
+    assert "The address is confirmed" in text_of(page)
+    assert role_of(app, "Ada Quill") == [Role.TESTER]
+    assert "tester: sends runs for review" in text_of(page)
+    # Used up.
+    ada.open(link_of(letter))
+    assert ada.answer.status_code == 410
+
+    elsewhere = person()
+    page = elsewhere.sign_in(ADA.upper(), to="/account")
+    assert elsewhere.answer.url.path == "/account"
+    assert "2" not in text_of(page, "main h1")
+    assert len(page.select("ul.own li")) == 2
+
+
+def test_every_page_of_accounts_keeps_the_rules_of_pages(person) -> None:
+    ada = person()
+    for path in ("/sign-up", "/sign-in", "/reset", "/privacy"):
+        ada.open(path)
+        assert problems_of(ada.answer.text) == [], path
+    ada.sign_up("Ada Quill", ADA)
+    assert problems_of(ada.answer.text) == []
+    ada.confirm(ADA)
+    places = ["/account", "/account/name", "/account/email", "/account/password"]
+    for path in (*places, "/account/second-factor", "/prove"):
+        ada.open(path)
+        assert ada.answer.status_code == 200, path
+        assert problems_of(ada.answer.text) == [], path
+        assert ada.answer.headers["cache-control"] == "no-store"
+
+
+def test_what_was_tried_stays_with_who_signs_up(app: FastAPI, person) -> None:
+    ada = person()
+    ada.client.post("/send", files={"file": ("run.csv", small_log().encode(), "text/csv")})
+    page = ada.open("/send")
+    (draft,) = {a["href"] for a in page.select("main a[href^='/send/']")}
+    ada.open(f"/sign-up?next={draft}")
+    ada.send("/sign-up", name="Ada Quill", email=ADA, password=PASSWORD)
+    assert ada.client.get(draft).status_code == 200
+    ada.confirm(ADA)
+    assert ada.answer.url.path == draft
+    with read_session(app.state.resources.engine) as session:
+        n = session.execute(sa.select(sa.func.count()).select_from(t.TesterRow)).scalar_one()
+    assert n == 1
+
+
+def test_what_was_tried_goes_along_with_a_sign_in(person) -> None:
+    ada = person()
+    ada.sign_up("Ada Quill", ADA)
+    ada.confirm(ADA)
+    again = person()
+    again.client.post("/send", files={"file": ("run.csv", small_log().encode(), "text/csv")})
+    # Tried, signed up with the known address, then signed in: nothing is lost on the way.
+    again.sign_up("Ada", ADA)
+    assert "You have an account already" in str(again.letter_to(ADA)["Subject"])
+    again.sign_in(ADA, to="/send")
+    page = again.open("/send")
+    assert len({a["href"] for a in page.select("main a[href^='/send/']")}) == 1
+
+
+def test_signing_up_says_the_same_for_a_known_address(person) -> None:
+    ada = person()
+    ada.sign_up("Ada Quill", ADA)
+    ada.confirm(ADA)
+    pages, sent = [], []
+    for name, address in (("Bo", ADA), ("Bo", "bo@bench.example")):
+        other = person()
+        page = other.sign_up(name, address)
+        cookies = sorted(other.client.cookies)
+        pages.append((text_of(page, "body").replace(address, "…"), cookies, str(other.answer.url)))
+        page = other.send("/sign-up/again")
+        pages[-1] += (text_of(page, "body").replace(address, "…"),)
+        other.open("/account")
+        pages[-1] += (other.answer.status_code,)
+        sent.append(words_of(other.letter_to(address)))
+    assert pages[0] == pages[1]
+    assert "/confirm?secret=" not in sent[0]
+    assert "/confirm?secret=" in sent[1]
+
+
+def test_a_reset_says_the_same_for_an_unknown_address(person) -> None:
+    ada = person()
+    ada.sign_up("Ada Quill", ADA)
+    ada.confirm(ADA)
+    pages = []
+    for address in (ADA, "nobody@bench.example"):
+        other = person()
+        other.open("/reset")
+        page = other.send("/reset", email=address)
+        pages.append(text_of(page, "body").replace(address, "…"))
+    assert pages[0] == pages[1]
+    assert "no account here" in words_of(other.letter_to("nobody@bench.example"))
+
+
+def test_a_reset_sets_a_password_once_and_ends_every_sign_in(person) -> None:
+    ada = person()
+    ada.sign_up("Ada Quill", ADA)
+    ada.confirm(ADA)
+    other = person()
+    other.open("/reset")
+    other.send("/reset", email=ADA)
+    link = link_of(other.letter_to(ADA))
+    other.open(link)
+    page = other.send("/reset/password", password="password123")
+    assert other.answer.status_code == 422
+    assert "tried first" in text_of(page)
+    other.send("/reset/password", password="gimbal oatmeal quartz heron")
+    assert other.answer.url.path == "/sign-in"
+    ada.open("/account")
+    assert ada.answer.url.path == "/sign-in"
+    other.open(link)
+    assert other.answer.status_code == 410
+    assert "don't go together" in text_of(other.sign_in(ADA))
+    other.sign_in(ADA, "gimbal oatmeal quartz heron", to="/account")
+    assert other.answer.url.path == "/account"
+    assert "link from a letter" in words_of(other.letter_to(ADA))
+
+
+@pytest.mark.parametrize(
+    ("typed", "word"),
+    [
+        ({"name": " "}, "The name"),
+        ({"email": "ada"}, "e-mail address is no e-mail address"),
+        ({"password": "password123"}, "tried first"),
+        ({"password": "ada quill 1"}, "tried first"),
+        ({"password": "short"}, "shorter than 10"),
+    ],
+)
+def test_signing_up_says_what_is_wrong_and_keeps_what_was_typed(person, typed, word) -> None:
+    ada = person()
+    ada.open("/sign-up")
+    filled = {"name": "Ada Quill", "email": ADA, "password": PASSWORD, **typed}
+    page = ada.send("/sign-up", **filled)
+    assert ada.answer.status_code == 422
+    assert word in text_of(page)
+    form = page.select_one("main form")
+    assert form is not None
+    assert form.select_one("[name=email]")["value"] == filled["email"]
+    assert form.select_one("[name=password]")["value"] == ""
+    assert ada.letters_to(ADA) == []
+
+
+def test_nobody_is_signed_in_by_a_wrong_password_or_an_unknown_address(person) -> None:
+    ada = person()
+    ada.sign_up("Ada Quill", ADA)
+    ada.confirm(ADA)
+    pages = []
+    for address, password in ((ADA, "wrong horse battery"), ("bo@bench.example", PASSWORD)):
+        other = person()
+        page = other.sign_in(address, password)
+        assert other.answer.status_code == 422
+        pages.append(text_of(page, "body"))
+        assert "benchledger_session" not in other.client.cookies
+    assert pages[0] == pages[1]
+
+
+def test_an_unconfirmed_account_sends_nothing(person) -> None:
+    ada = person()
+    ada.sign_up("Ada Quill", ADA)
+    assert "waits for its e-mail address" in text_of(ada.open("/account"))
+    token = ada.open("/send").select_one("input[name=csrf_token]")["value"]
+    log = {"file": ("run.csv", small_log().encode(), "text/csv")}
+    ada.client.post("/send", files=log, data={"csrf_token": token})
+    page = ada.open("/send")
+    (draft,) = {a["href"] for a in page.select("main a[href^='/send/']")}
+    draft = str(draft).rsplit("/", 1)[0]
+    assert ada.client.post(f"{draft}/send", data={"csrf_token": token}).status_code == 403
+
+
+def test_sign_ins_are_listed_and_ended(person) -> None:
+    ada, phone, library = person(), person(), person()
+    ada.sign_up("Ada Quill", ADA)
+    ada.confirm(ADA)
+    agent = "Mozilla/5.0 (Android 16; Mobile) Firefox/150.0"
+    phone.client.headers["User-Agent"] = agent
+    phone.sign_in(ADA)
+    library.sign_in(ADA)
+    page = ada.open("/account")
+    assert "Firefox on Android" in text_of(page)
+    rows = page.select("ul.own li")
+    assert len(rows) == 3
+    nth = next(i for i, row in enumerate(rows) if "Firefox" in row.get_text())
+    ada.send("/account/sign-ins/end", nth=nth)
+    phone.open("/account")
+    assert phone.answer.url.path == "/sign-in"
+    ada.send("/account/sign-ins/end-others")
+    library.open("/account")
+    assert library.answer.url.path == "/sign-in"
+    assert ada.client.get("/account").status_code == 200
+
+
+def test_a_password_is_changed_and_other_sign_ins_end(person) -> None:
+    ada, other = person(), person()
+    ada.sign_up("Ada Quill", ADA)
+    ada.confirm(ADA)
+    other.sign_in(ADA)
+    ada.open("/account/password")
+    page = ada.send("/account/password", password="gimbal oatmeal quartz heron")
+    assert "Every other sign-in has ended" in text_of(page)
+    other.open("/account")
+    assert other.answer.url.path == "/sign-in"
+    assert "was changed" in words_of(ada.letter_to(ADA))
+
+
+def test_an_address_changes_once_the_new_one_is_confirmed(app: FastAPI, person) -> None:
+    ada, new = person(), "quill@bench.example"
+    ada.sign_up("Ada Quill", ADA)
+    ada.confirm(ADA)
+    ada.open("/account/email")
+    ada.send("/account/email", email=new)
+    assert "another e-mail address" in str(ada.letter_to(ADA)["Subject"])
+    assert new not in words_of(ada.letter_to(ADA))
+    assert f"{new} is not confirmed yet" in text_of(ada.open("/account"))
+    page = ada.confirm(new)
+    assert new in text_of(page)
+    assert "has another" in str(ada.letter_to(ADA)["Subject"])
+    assert "don't go together" in text_of(person().sign_in(ADA))
+
+
+def test_a_change_asks_who_it_is_once_a_sign_in_is_old(app: FastAPI, person) -> None:
+    ada = person()
+    ada.sign_up("Ada Quill", ADA)
+    ada.confirm(ADA)
+    ada.open("/account/password")
+    sent = ada.answer
+    with app.state.resources.engine.begin() as connection:
+        connection.execute(sa.update(t.WebSessionRow).values(proved_at=sa.null()))
+    assert ada.client.get("/account").status_code == 200
+    for path in ("/account/password", "/account/email", "/account/second-factor"):
+        ada.open(path)
+        assert ada.answer.url.path == "/prove"
+    ada.answer = sent
+    ada.send("/account/password", password="gimbal oatmeal quartz heron")
+    assert ada.answer.url.path == "/prove"
+    page = ada.send("/prove", password="not this one at all")
+    assert "not your password" in text_of(page)
+    ada.send("/prove", password=PASSWORD)
+    ada.open("/account/password")
+    assert ada.answer.url.path == "/account/password"
+    person().sign_in(ADA)  # the password is still the old one
+
+
+def test_a_token_opens_the_account_but_changes_no_sign_in(app: FastAPI, person) -> None:
+    from server.actions.issue_token import issue_token
+    from server.store.database import write_session
+
+    with write_session(app.state.resources.engine) as session:
+        token = issue_token(session, tester="Bo Marsh").token
+    bo = person()
+    bo.open("/sign-in")
+    bo.send("/sign-in", nth=1, token=token)
+    assert "with the token" in text_of(bo.open("/account"))
+    for path in ("/account/password", "/account/email", "/account/second-factor"):
+        bo.open(path)
+        assert bo.answer.status_code == 403
+
+
+def test_letters_leave_only_once_the_change_is_kept(app: FastAPI, person, monkeypatch) -> None:
+    """The address is in the database by the time its letter is sent."""
+    from server.dependencies import letters
+
+    seen = []
+
+    def post(_settings, letter) -> bool:
+        with read_session(app.state.resources.engine) as session:
+            seen.append(session.execute(sa.select(t.OneTimeSecretRow.payload)).scalars().all())
+        return True
+
+    monkeypatch.setattr(letters, "post", post)
+    person().sign_up("Ada Quill", ADA)
+    assert seen == [[{"email": ADA, "next": "/account"}]]
+
+
+def test_links_in_letters_follow_the_settings_not_the_request(sqlite_settings: Settings) -> None:
+    changes = {
+        "mail": "folder",
+        "mail_folder": sqlite_settings.data / "letters",
+        "public_url": "https://ledger.example",
+    }
+    app = create_app(sqlite_settings.model_copy(update=changes))
+    ada = Person(app, address="http://other.example")
+    ada.sign_up("Ada Quill", ADA)
+    assert "https://ledger.example/confirm?secret=" in words_of(ada.letter_to(ADA))
+    assert "other.example" not in words_of(ada.letter_to(ADA))
+    assert isinstance(ada.client, TestClient)
