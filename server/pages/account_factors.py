@@ -73,9 +73,8 @@ def _add_form() -> FormShown:
 def _remove_form(one: PasskeyView) -> FormShown:
     used = f"last used {day(one.used_at)}" if one.used_at else "not used yet"
     return FormShown(
-        "/account/passkeys/remove",
+        f"/account/passkeys/{one.public_id}/remove",
         f"Remove “{one.label}”",
-        hidden=(("passkey", one.public_id),),
         note=f"“{one.label}”, added {day(one.created_at)}, {used}.",
         is_main=False,
     )
@@ -153,12 +152,12 @@ def new_passkey(
     return response
 
 
-@router.post("/account/passkeys/remove")
+@router.post("/account/passkeys/{passkey_id}/remove")
 def end_passkey(
-    request: Request, tester: Proved, fields: Fields, session: WriteSession
+    request: Request, passkey_id: str, tester: Proved, fields: Fields, session: WriteSession
 ) -> Response:
     check_form(request, fields.get("csrf_token"))
-    remove_passkey(session, tester_id=tester.id, public_id=fields.get("passkey", ""))
+    remove_passkey(session, tester_id=tester.id, public_id=passkey_id)
     response = to(f"{PLACE}?told=removed")
     _notify(request, response, session, tester, "A passkey was removed.")
     return response

@@ -166,17 +166,17 @@ def set_name(
     return to("/account?told=name")
 
 
-@router.post("/account/sign-ins/end")
+@router.post("/account/sign-ins/{sign_in_id}/end")
 def end_one(
     request: Request,
+    sign_in_id: str,
     tester: Signed,
     session: WriteSession,
-    sign_in: Annotated[str, Form()] = "",
     csrf_token: Annotated[str, Form()] = "",
 ) -> Response:
     check_form(request, csrf_token)
-    end_sign_in(session, tester=tester, public_id=sign_in)
-    return to("/sign-in?told=out" if sign_in == tester.session_id else "/account?told=ended")
+    end_sign_in(session, tester=tester, public_id=sign_in_id)
+    return to("/sign-in?told=out" if sign_in_id == tester.session_id else "/account?told=ended")
 
 
 @router.post("/account/sign-ins/end-others")

@@ -100,7 +100,7 @@ def new_password_page(secret: str, problems: tuple[str, ...] = ()) -> FormsPage:
 
 @router.get("/reset/password")
 def show_new_password(
-    request: Request, viewer: Viewer, session: ReadSession, secret: str = ""
+    request: Request, viewer: Viewer, session: ReadSession, secret: str
 ) -> Response:
     check_reset(session, secret=secret)
     return answer(request, new_password_page(secret), viewer=viewer)

@@ -192,9 +192,7 @@ def send_again(
 
 
 @router.get("/confirm")
-def show_confirm(
-    request: Request, viewer: Viewer, session: ReadSession, secret: str = ""
-) -> Response:
+def show_confirm(request: Request, viewer: Viewer, session: ReadSession, secret: str) -> Response:
     """What the link of a letter opens. It changes nothing: mail programs open links too."""
     found = read_confirmation(session, secret=secret)
     page = FormsPage(

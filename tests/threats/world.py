@@ -211,7 +211,7 @@ def _person(app: FastAPI, door: str, role: Role, sent: tuple[StoredUpload, Prepa
         web = session.execute(
             select(t.WebSessionRow.public_id).where(t.WebSessionRow.tester_id == row.id)
         ).scalar_one()
-        person.things["sessions"] = web
+        person.things["sign-ins"] = web
         if SEND not in SCOPES_OF_ROLE[role]:
             return person
         done = submit_run(
