@@ -176,7 +176,7 @@ def end_one(
 ) -> Response:
     check_form(request, csrf_token)
     end_sign_in(session, tester=tester, public_id=sign_in_id)
-    return to("/sign-in?told=out" if sign_in_id == tester.session_id else "/account?told=ended")
+    return to("/" if sign_in_id == tester.session_id else "/account?told=ended")
 
 
 @router.post("/account/sign-ins/end-others")
