@@ -11,9 +11,16 @@ from typing import Any
 
 from sqlalchemy import Engine, select
 
+from server.actions.erase_account import erase_account
 from server.errors import Conflict, Problem, Unusable
 from server.settings import Settings
-from server.store.database import current_revision, knows_revision, make_engine, migrate
+from server.store.database import (
+    current_revision,
+    knows_revision,
+    make_engine,
+    migrate,
+    write_session,
+)
 from server.store.dump import (
     FORMAT,
     MANIFEST,
@@ -23,7 +30,9 @@ from server.store.dump import (
     set_counters,
     tables_of,
 )
+from server.store.erasures import add_erasures, read_erasures
 from server.store.files import copy_durably
+from server.store.tables import TesterRow
 from server.store.types import load_json
 
 
@@ -38,6 +47,8 @@ def restore(settings: Settings, source: Path, *, replace: bool = False) -> Resto
 
     Everything is unpacked beside the data folder and checked against its SHA-256 before anything
     is changed; then the files, and the rows in one transaction. The service must not be running.
+    Accounts that were erased since the backup was made are erased again: those that the data folder
+    names, and those that the archive names.
 
     Parameters
     ----------
@@ -60,12 +71,27 @@ def restore(settings: Settings, source: Path, *, replace: bool = False) -> Resto
             revision = str(manifest["revision"])
             if not knows_revision(settings, revision=revision):
                 raise _refusal(source, "it is of a newer version.", "Update this one first.")
+            erased = read_erasures(settings.data)
             n_files = _place_files(Path(folder), settings)
+            add_erasures(settings.data, erased.items())
             n_rows = _load_rows(engine, settings, Path(folder), revision)
         migrate(settings)
+        _erase_again(engine, settings)
         return RestoreDone(n_rows=n_rows, n_files=n_files)
     finally:
         engine.dispose()
+
+
+def _erase_again(engine: Engine, settings: Settings) -> None:
+    erased = read_erasures(settings.data)
+    with write_session(engine) as session:
+        there = session.execute(
+            select(TesterRow.id).where(
+                TesterRow.public_id.in_(erased), TesterRow.erased_at.is_(None)
+            )
+        ).scalars()
+        for tester_id in list(there):
+            erase_account(session, tester_id=tester_id, is_again=True)
 
 
 def _holds_data(engine: Engine) -> bool:

@@ -4,6 +4,7 @@ from fastapi import APIRouter
 
 from server.pages import (
     account,
+    account_data,
     account_factors,
     account_home,
     account_prove,
@@ -11,6 +12,7 @@ from server.pages import (
     account_security,
     account_sign_in,
     account_sign_up,
+    account_tokens,
     compare,
     following,
     journal,
@@ -33,6 +35,8 @@ accounts = (
     account_home,
     account_security,
     account_factors,
+    account_tokens,
+    account_data,
     account,
 )
 # A draft's address takes any word: what stands under /send by a name of its own comes first, and

@@ -113,9 +113,7 @@ def make(
     """Make one and show it, this once; sending the form again makes another."""
     check_form(request, csrf_token)
     try:
-        issued = make_own_token(
-            session, tester=tester, scopes=scopes or [], days=days, label=label
-        )
+        issued = make_own_token(session, tester=tester, scopes=scopes or [], days=days, label=label)
     except InvalidInput as refusal:
         page = tokens_page(
             tester, tokens=list_tokens(session, tester=tester), problems=all_shown(refusal)

@@ -83,7 +83,7 @@ def test_what_was_tried_stays_with_who_signs_up(app: FastAPI, person) -> None:
     ada = person()
     ada.client.post("/send", files={"file": ("run.csv", small_log().encode(), "text/csv")})
     page = ada.open("/send")
-    (draft,) = {a["href"] for a in page.select("main a[href^='/send/']")}
+    (draft,) = {a["href"] for a in page.select("main a[href$='/columns']")}
     ada.open(f"/sign-up?next={draft}")
     ada.send("/sign-up", name="Ada Quill", email=ADA, password=PASSWORD)
     assert ada.client.get(draft).status_code == 200
@@ -105,7 +105,7 @@ def test_what_was_tried_goes_along_with_a_sign_in(person) -> None:
     assert "You have an account already" in str(again.letter_to(ADA)["Subject"])
     again.sign_in(ADA, to="/send")
     page = again.open("/send")
-    assert len({a["href"] for a in page.select("main a[href^='/send/']")}) == 1
+    assert len({a["href"] for a in page.select("main a[href$='/columns']")}) == 1
 
 
 def test_signing_up_says_the_same_for_a_known_address(person) -> None:
@@ -212,7 +212,7 @@ def test_an_unconfirmed_account_sends_nothing(person) -> None:
     log = {"file": ("run.csv", small_log().encode(), "text/csv")}
     ada.client.post("/send", files=log, data={"csrf_token": token})
     page = ada.open("/send")
-    (draft,) = {a["href"] for a in page.select("main a[href^='/send/']")}
+    (draft,) = {a["href"] for a in page.select("main a[href$='/columns']")}
     draft = str(draft).rsplit("/", 1)[0]
     assert ada.client.post(f"{draft}/send", data={"csrf_token": token}).status_code == 403
 
@@ -333,3 +333,81 @@ def test_links_in_letters_follow_the_settings_not_the_request(sqlite_settings: S
     assert "https://ledger.example/confirm?secret=" in words_of(ada.letter_to(ADA))
     assert "other.example" not in words_of(ada.letter_to(ADA))
     assert isinstance(ada.client, TestClient)
+
+
+def test_a_token_is_made_shown_once_used_and_ended(app: FastAPI, person) -> None:
+    ada = person()
+    ada.sign_up("Ada Quill", ADA)
+    ada.confirm(ADA)
+    page = ada.open("/account/tokens")
+    assert problems_of(ada.answer.text) == []
+    assert {one["value"] for one in page.select("[name=scopes]")} == {"send"}
+    page = ada.send("/account/tokens", label="Bench by the window", days="30")
+    (token,) = [one.get_text() for one in page.select("code.secret")]
+    assert "bl_" not in ada.client.get("/account/tokens").text
+    bearer = {"Authorization": f"Bearer {token}"}
+    plain = TestClient(app)
+    me = plain.get("/api/v1/testers/me", headers=bearer)
+    assert me.json()["scopes"] == ["send"]
+    page = ada.open("/account/tokens")
+    assert "last used" in text_of(page)
+    assert "A token was made" in words_of(ada.letter_to(ADA))
+    ada.send(str(page.select_one("ul.own form")["action"]))
+    assert plain.get("/api/v1/testers/me", headers=bearer).status_code == 401
+
+
+@pytest.mark.parametrize("typed", [{"scopes": "administer"}, {"scopes": []}, {"days": "3"}])
+def test_no_token_reaches_further_than_its_maker(person, typed) -> None:
+    ada = person()
+    ada.sign_up("Ada Quill", ADA)
+    ada.confirm(ADA)
+    token = ada.open("/account/tokens").select_one("[name=csrf_token]")["value"]
+    fields = {"csrf_token": token, "label": "x", "days": "90", "scopes": "send", **typed}
+    answer = ada.client.post("/account/tokens", data=fields)
+    assert answer.status_code == 422
+    assert "bl_" not in answer.text
+
+
+def test_a_use_is_written_down_once_an_hour(app: FastAPI, person, count_queries) -> None:
+    from server.actions.issue_token import issue_token
+    from server.store.database import write_session
+
+    engine = app.state.resources.engine
+    with write_session(engine) as session:
+        bearer = {"Authorization": f"Bearer {issue_token(session, tester='Bo').token}"}
+    client = TestClient(app)
+    writes = []
+    for _ in range(3):
+        with count_queries(engine) as queries:
+            client.get("/api/v1/testers/me", headers=bearer)
+        writes.append(sum(one.startswith("UPDATE") for one in queries))
+    assert writes == [1, 0, 0]
+
+
+def test_an_account_is_taken_along_and_deleted(app: FastAPI, person) -> None:
+    from server.store.erasures import read_erasures
+
+    ada, other = person(), person()
+    ada.sign_up("Ada Quill", ADA)
+    ada.confirm(ADA)
+    other.sign_in(ADA)
+    ada.open("/account/data")
+    assert problems_of(ada.answer.text) == []
+    sent = ada.answer
+    ada.send("/account/data/export")
+    assert ada.answer.headers["content-disposition"].startswith("attachment")
+    assert ada.answer.json()["account"]["name"] == "Ada Quill"
+    ada.answer = sent
+    page = ada.send("/account/data/delete", typed="yes")
+    assert "Nothing was deleted" in text_of(page)
+    page = ada.send("/account/data/delete", typed="delete")
+    assert "Your account was deleted" in text_of(page)
+    assert "deleted, as you asked" in words_of(ada.letter_to(ADA))
+    for one in (ada, other):
+        one.open("/account")
+        assert one.answer.url.path == "/sign-in"
+    assert "don't go together" in text_of(ada.sign_in(ADA))
+    assert len(read_erasures(app.state.settings.data)) == 1
+    # The address is free again.
+    ada.sign_up("Ada Quill", ADA)
+    assert "/confirm?secret=" in words_of(ada.letter_to(ADA))
