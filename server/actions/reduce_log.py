@@ -59,6 +59,7 @@ def read_described_log(
         kind=bench.run.kind,
         rows_are_points=bench.run.source in NOTED,
         limits=limits,
+        sheet=bench.run.sheet,
         ahead=ahead,
     )
 

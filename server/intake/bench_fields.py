@@ -249,6 +249,8 @@ RUN: dict[str, FieldSpec] = {
     "ambient": FieldSpec("ambient_k", quantity("temperature"), "temperature"),
     "supply_note": FieldSpec("supply_note", text),
     "notes": FieldSpec("notes", text),
+    # Kept as typed: it says how the file is read and changes no figure by itself.
+    "sheet": FieldSpec("sheet", text, "name"),
     "added_inertia": _spec("added_inertia_kg_m2", "inertia"),
     "cold_resistance": _spec("cold_resistance_ohm", "resistance"),
     "hot_resistance": _spec("hot_resistance_ohm", "resistance"),

@@ -45,14 +45,16 @@ def read_log(
     kind: RunKind = RunKind.BRAKE,
     rows_are_points: bool = False,
     limits: ReadLimits = _LIMITS,
+    sheet: str | None = None,
     ahead: ReadAhead | None = None,
 ) -> LogRead:
     """Read a whole log. Raises UnusableLog with every problem found, or TooLarge.
 
+    `sheet`: which one of a workbook; the one with the most numbers where none is named.
     `rows_are_points`: readings noted one by one, which need no time. `ahead`: what `ReadingAhead`
     read of this file while it arrived; the recording is the same with it and without.
     """
-    with open_text(path, name=name, limits=limits) as text:
+    with open_text(path, name=name, limits=limits, sheet=sheet) as text:
         plan = make_plan(text, choices, pulses_per_revolution, name=name, limits=limits)
         problems = _all_problems(plan, choices, kind)
         if problems:
@@ -89,10 +91,11 @@ def preview_log(
     pulses_per_revolution: float | None = None,
     kind: RunKind = RunKind.BRAKE,
     limits: ReadLimits = _LIMITS,
+    sheet: str | None = None,
     n_rows: int = 8,
 ) -> LogPreview:
     """The head of a log for the column check. Raises UnusableLog only where nothing can be read."""
-    with open_text(path, name=name, limits=limits) as text:
+    with open_text(path, name=name, limits=limits, sheet=sheet) as text:
         plan = make_plan(text, choices, pulses_per_revolution, name=name, limits=limits)
         dialect = _described(text, plan.dialect)
     problems = _all_problems(plan, choices, kind)
@@ -162,4 +165,5 @@ def _described(text: Text, dialect: Dialect) -> dict[str, Any]:
         "first_row": dialect.first_line + 1,
         "n_columns": dialect.width - (1 if dialect.trailing_blank else 0),
         **dialect.notes,
+        **(text.sheet.described() if text.sheet is not None else {}),
     }

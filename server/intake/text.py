@@ -8,11 +8,13 @@ import os
 import re
 import tempfile
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from server.errors import Problem, TooLarge, UnusableLog
 from server.intake.limits import ReadLimits
+from server.intake.sheet import ZIP_START, SheetRead
+from server.intake.sheets_kept import sheet_text
 
 HEAD_BYTES = 1 << 18
 _PROBES = 8
@@ -21,11 +23,7 @@ _PROBE_BYTES = 4096
 
 _SHEET = "Save the sheet as CSV and send that."
 _MAGIC = (
-    (
-        b"PK\x03\x04",
-        "a zipped file or an XLSX or ODS sheet",
-        _SHEET,
-    ),
+    (b"PK\x03\x04", "a zipped file", "Unpack it and send the log inside."),
     (b"\xd0\xcf\x11\xe0", "an old spreadsheet file (XLS)", _SHEET),
     (b"%PDF", "a PDF", "Export the readings as CSV from the logger's program."),
     (b"\x89PNG", "a picture", "Send the readings as CSV."),
@@ -42,6 +40,8 @@ _MAGIC = (
     (b"TDSm", "a binary recording (TDMS)", "Export the readings as CSV."),
     (b"\x7fELF", "a program", "Send the readings as CSV."),
 )
+_OLE = b"\xd0\xcf\x11\xe0"
+_ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
 _LONE_CR = re.compile(rb"\r(?!\n)")
 _MARKUP = (b"<!doctype", b"<html", b"<?xml", b"{\\rtf", b"<svg")
 
@@ -61,11 +61,17 @@ class Text:
     head: str
     is_whole: bool
     probes: tuple[str, ...]
+    sheet: SheetRead | None = None
 
 
 @contextlib.contextmanager
-def open_text(path: Path, *, name: str, limits: ReadLimits) -> Iterator[Text]:
-    """Find encoding and line ends; what polars can't read as it stands is rewritten once."""
+def open_text(
+    path: Path, *, name: str, limits: ReadLimits, sheet: str | None = None
+) -> Iterator[Text]:
+    """Find encoding and line ends; what polars can't read as it stands is rewritten once.
+
+    `sheet`: which one of a workbook; a log that is text has none.
+    """
     n_bytes = path.stat().st_size
     if n_bytes > limits.max_bytes:
         raise TooLarge(
@@ -74,6 +80,10 @@ def open_text(path: Path, *, name: str, limits: ReadLimits) -> Iterator[Text]:
         )
     with path.open("rb") as file:
         start = file.read(HEAD_BYTES)
+    if start.startswith(ZIP_START):
+        with _opened_sheet(path, name=name, sheet=sheet) as made:
+            yield made
+        return
     refuse_what_is_no_text(start, name)
     encoding, bom_bytes = _encoding(start)
     body = start[bom_bytes:]
@@ -95,10 +105,26 @@ def open_text(path: Path, *, name: str, limits: ReadLimits) -> Iterator[Text]:
         Path(temporary).unlink(missing_ok=True)
 
 
+@contextlib.contextmanager
+def _opened_sheet(path: Path, *, name: str, sheet: str | None) -> Iterator[Text]:
+    """A sheet of a workbook, written out as text for as long as it is read."""
+    with tempfile.TemporaryDirectory(prefix="benchledger-") as folder:
+        written = Path(folder) / "sheet.txt"
+        read = sheet_text(path, written, name=name, sheet=sheet)
+        if not written.stat().st_size:
+            problem = Problem(f"sheet “{read.name}” is empty.", "Choose the one with the readings.")
+            raise UnusableLog(name, [problem])
+        made = _text(written, written.stat().st_size, 0, "utf-8")
+        yield replace(made, sheet=read)
+
+
 def refuse_what_is_no_text(start: bytes, name: str) -> None:
     """Raise UnusableLog for a file that is empty, or that is plainly something else."""
     if not start.strip(b"\xef\xbb\xbf\xff\xfe \t\r\n\x00"):
         problem = Problem("the file is empty.", "Send the log with its readings.")
+        raise UnusableLog(name, [problem])
+    if start.startswith(_OLE) and _ENCRYPTED in start:
+        problem = Problem("the sheet is protected by a password.", f"Take it off. {_SHEET}")
         raise UnusableLog(name, [problem])
     for magic, what, remedy in _MAGIC:
         if start.startswith(magic):

@@ -167,7 +167,8 @@ class RunDetails:
     """`added_inertia_kg_m2`: fixed on the shaft for some of a file's run-downs, not for others.
 
     `cold_resistance_ohm` of a winding at `cold_temperature_k`, `hot_resistance_ohm` of the same at
-    the end of the run; `resistance_uncertainty_rel` of each alone, standard.
+    the end of the run; `resistance_uncertainty_rel` of each alone, standard. `sheet`: which one of
+    a workbook was read.
     """
 
     kind: RunKind = RunKind.BRAKE
@@ -184,6 +185,7 @@ class RunDetails:
     cold_temperature_uncertainty_k: float | None = None
     winding_material: WindingMaterial | None = None
     winding_standard: WindingStandard | None = None
+    sheet: str | None = None
     typed: Typed = field(default_factory=dict)
 
 

@@ -16,6 +16,7 @@ LATER_FIELDS = frozenset(
         "cold_temperature_uncertainty_k",
         "winding_material",
         "winding_standard",
+        "sheet",
     }
 )
 

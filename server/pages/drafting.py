@@ -100,8 +100,9 @@ def _look(request: Request, opened: Opened) -> Look:
         name=opened.draft.file.name,
         limits=limits_of(settings),
     )
-    guessed = look()
     bench = opened.bench
+    look = partial(look, sheet=bench.run.sheet)
+    guessed = look()
     pulses = bench.rig.pulses_per_revolution
     try:
         chosen = look(choices=bench.columns, pulses_per_revolution=pulses, kind=bench.run.kind)

@@ -198,6 +198,8 @@ def dialect_words(dialect: Mapping[str, JsonValue]) -> str:
     words = []
     if dialect.get("n_columns"):
         words.append(f"{dialect['n_columns']} columns")
+    if dialect.get("sheet"):
+        return ", ".join([*words, *_sheet_words(dialect)])
     if dialect.get("separator"):
         words.append(f"{dialect['separator']} between cells")
     if dialect.get("decimal_mark"):
@@ -205,6 +207,15 @@ def dialect_words(dialect: Mapping[str, JsonValue]) -> str:
     if dialect.get("encoding"):
         words.append(str(dialect["encoding"]))
     return ", ".join(words) or "delimited text"
+
+
+def _sheet_words(dialect: Mapping[str, JsonValue]) -> list[str]:
+    words = [f"sheet “{dialect['sheet']}”"]
+    if isinstance(n := dialect.get("formulas"), int):
+        words.append(f"{count_of(n, 'formula')} read as the values saved with the sheet")
+    if isinstance(n := dialect.get("formulas_without_value"), int):
+        words.append(f"{count_of(n, 'formula')} without a saved value read as blank")
+    return words
 
 
 def columns_table(columns: tuple[Column, ...]) -> FigureTable | None:

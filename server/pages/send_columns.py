@@ -1,6 +1,7 @@
 """The column check: the file's head, what each column was taken for, and a small line of each."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from server.charts.spark import spark_svg
 from server.errors import Problem
@@ -9,7 +10,7 @@ from server.model.views import DraftView
 from server.model.words import Channel
 from server.pages.run_details import dialect_words
 from server.pages.send_asked import Asked
-from server.pages.send_fields import KIND, problem_words, show_field
+from server.pages.send_fields import KIND, SHEET, FieldShown, problem_words, show_field
 from server.pages.send_pages import head_of, size_words, steps_of
 from server.pages.send_shapes import ColumnShown, ColumnsPage, PreviewRow, SoFar
 from server.pages.shapes import Option
@@ -41,6 +42,7 @@ def columns_page(
         href=path,
         discard_href=f"/send/{draft.public_id}/discard",
         preamble=preview.preamble,
+        sheet=_sheet(preview),
         kind=show_field(KIND, form, dict(asked.by_field)),
         columns=tuple(
             _column(column, form, _strip(preview, index))
@@ -49,6 +51,16 @@ def columns_page(
         rows=tuple(rows),
         so_far=so_far,
     )
+
+
+def _sheet(preview: LogPreview) -> FieldShown | None:
+    """Which sheet of a workbook is read, where there are several."""
+    names = preview.dialect.get("sheets")
+    chosen = str(preview.dialect.get("sheet"))
+    if not isinstance(names, list) or len(names) < 2:
+        return None
+    known = tuple((str(name), str(name)) for name in names)
+    return show_field(replace(SHEET, choices=known), {SHEET.name: chosen}, {})
 
 
 def _fill(cells: Sequence[str], n_columns: int) -> tuple[str, ...]:

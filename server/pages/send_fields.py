@@ -123,6 +123,7 @@ KIND = Field(
         ("locked rotor", "Rotor held still, briefly"),
     ),
 )
+SHEET = Field("run.sheet", "Sheet", "The one with the most numbers, unless another is chosen.")
 RUN = (
     Field("run.tested_on", "Tested on", kind="date"),
     Field(
@@ -216,7 +217,7 @@ def label_of(place: str) -> str:
     else:
         fields = (
             *(*APPLIANCE, *APPLIANCE_MORE, *PLATE, *PLATE_MORE),
-            *(*SPECIMEN, *RIG, *RIG_MORE, KIND, *RUN),
+            *(*SPECIMEN, *RIG, *RIG_MORE, KIND, SHEET, *RUN),
         )
     for field in fields:
         if field.name in {place, f"{name}.{number}.{key}", f"{name}.{key.partition('[')[0]}"}:

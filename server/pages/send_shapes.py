@@ -67,6 +67,7 @@ class ColumnsPage:
     href: str
     discard_href: str
     preamble: tuple[str, ...]
+    sheet: FieldShown | None
     kind: FieldShown
     columns: tuple[ColumnShown, ...]
     rows: tuple[PreviewRow, ...]

@@ -62,11 +62,16 @@ def keep_columns(
     session: WriteSession,
 ) -> Response:
     """Keep the columns as posted, with the guess beside them: what differs is the sender's word."""
-    form = {**opened.form, **kept_fields(posted), **guessed_fields(looked.guessed.columns)}
+    kept = kept_fields(posted)
+    form = {**opened.form, **kept, **guessed_fields(looked.guessed.columns)}
+    if kept.get("run.sheet", "") != opened.form.get("run.sheet", kept.get("run.sheet", "")):
+        # Another sheet has columns of its own; what was said of the other's means nothing there.
+        form = {name: value for name, value in form.items() if not name.startswith("column.")}
     upload = None
     if shortened is not None:
         upload, n_lines = shortened
         form[LINES] = str(n_lines)
+        form.pop("run.sheet", None)
     save_draft(session, tester=tester, form=form, upload=upload, draft_id=draft_id)
     return _onward(draft_id, "columns", posted)
 

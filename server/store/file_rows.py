@@ -35,7 +35,7 @@ def locate_rows(
     None where the file's lines are not the rows one by one (lines left out, cells over several
     lines), and where there are too many to count.
     """
-    if path.stat().st_size > MOST_COUNTED_BYTES:
+    if path.stat().st_size > MOST_COUNTED_BYTES or "sheet" in dialect:
         return None
     first_row = dialect.get("first_row")
     if not isinstance(first_row, int):
@@ -64,7 +64,9 @@ def read_lines(
     """The bytes of some lines (from 1, both ends in). None: no such lines, or over `limit`."""
     found: list[bytes] = []
     n_bytes = 0
-    if not 1 <= first_line <= last_line or path.stat().st_size > MOST_COUNTED_BYTES:
+    if "sheet" in dialect or not 1 <= first_line <= last_line:
+        return None
+    if path.stat().st_size > MOST_COUNTED_BYTES:
         return None
     for number, line in enumerate(_lines(path, dialect), start=1):
         if number > last_line:

@@ -111,6 +111,7 @@ def details_of(row: Any, *, kind: str) -> RunDetails:
         **{name: getattr(row, name) for name in WINDING_NUMBERS},
         winding_material=WindingMaterial(row.winding_material) if row.winding_material else None,
         winding_standard=WindingStandard(row.winding_standard) if row.winding_standard else None,
+        sheet=row.typed.get("sheet"),
         typed=row.typed,
     )
 

@@ -8,7 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.api.logs import small_log
 from tests.commands.conftest import SentFiles
+from tests.intake.sheets import log_rows, workbook
 
 METRICS = {
     "free_speed", "shaft_power_at_rated_current", "efficiency_at_rated_current",
@@ -116,3 +118,16 @@ def test_a_bench_file_with_a_wrong_unit_names_the_key(sent: SentFiles) -> None:
     done = benchledger("reduce", sent.log, "--bench", sent.bench)
     assert done.returncode == 2
     assert "voltage" in done.stderr
+
+
+def test_a_sheet_gives_the_figures_of_its_text(sent: SentFiles, tmp_path: Path) -> None:
+    text = tmp_path / "run.csv"
+    text.write_text(small_log())
+    sheet = tmp_path / "run.xlsx"
+    sheet.write_bytes(workbook(log_rows(small_log())))
+    results = []
+    for path in (text, sheet):
+        done = benchledger("reduce", path, "--bench", sent.bench, "--json")
+        assert done.returncode == 0, done.stderr
+        results.append(json.loads(done.stdout)["metrics"])
+    assert results[0] == results[1]

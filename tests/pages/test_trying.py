@@ -2,10 +2,14 @@
 
 from collections.abc import Callable
 
+import sqlalchemy as sa
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
+from server.store import tables as t
+from server.store.database import read_session
 from tests.api.logs import small_log
+from tests.intake.sheets import log_rows, workbook
 from tests.pages.reading import parsed, problems_of, text_of
 from tests.pages.test_routes import fields_of, go_on, opened, signed_in, upload
 
@@ -161,3 +165,42 @@ def test_a_rig_is_copied_and_changed(
     revisions = browser.get(f"/api/v1/rigs/{picked}/revisions").json()["items"]
     assert [one["arm"] for one in revisions][:1] != [one["arm"] for one in revisions][1:2]
     assert len(revisions) == 2
+
+
+def test_a_sheet_is_chosen_and_its_lines_above_are_left_out(
+    browser_without_scripts: Browser,
+) -> None:
+    browser = browser_without_scripts
+    rows = log_rows(small_log())
+    book = workbook([["Logged by A. Quill"], *rows], more={"Second": rows[:100]})
+    form = fields_of(opened(browser, "/send"), "/send")
+    form.pop("file", None)
+    kept = browser.post("/send", data=form, files={"file": ("run.xlsx", book)})
+    assert kept.status_code == 200, kept.text
+    path = str(kept.url.path)
+    page = opened(browser, path)
+    assert "sheet “Log”" in text_of(page)
+    assert "A. Quill" in text_of(page)
+    other = go_on(browser, path, act="stay", run__sheet="Second")
+    assert "sheet “Second”" in text_of(other)
+    assert "Does this name anyone?" not in text_of(other)
+    go_on(browser, path, act="stay", run__sheet="Log")
+    shorter = go_on(browser, path, act="strip")
+    text = text_of(shorter)
+    assert "A. Quill" not in text
+    assert "run.csv" in text
+    assert "r/min" in text_of(shorter, "#so-far")
+
+
+def test_lines_above_a_header_are_left_out_byte_for_byte(
+    browser_without_scripts: Browser, app: FastAPI
+) -> None:
+    browser = browser_without_scripts
+    log = small_log().replace("\n", "\r\n")
+    path = upload(browser, "Logger 5\r\nA. Quill, 5 Mill Lane\r\n" + log)
+    page = go_on(browser, path, act="strip")
+    assert "A. Quill" not in text_of(page)
+    with read_session(app.state.resources.engine) as session:
+        digest = session.execute(sa.select(t.DraftRow.file_sha256)).scalar_one()
+    stored = app.state.settings.files / "originals" / digest[:2] / digest
+    assert stored.read_bytes() == log.encode()
