@@ -14,6 +14,7 @@ from server.errors import TooLarge, UnusableLog
 from server.intake.fast import FastWay, fast_way, is_even, offset_of_line, parse
 from server.intake.limits import ReadLimits
 from server.intake.plan import make_plan
+from server.intake.sheet import ZIP_START
 from server.intake.text import open_text
 
 if TYPE_CHECKING:
@@ -90,6 +91,10 @@ class ReadingAhead:
 
     def _find_way(self) -> FastWay | None:
         """From the part that is there. A plan of the whole file may differ; `take` tells."""
+        with self.path.open("rb") as file:
+            head = file.read(self.piece_bytes)
+        if head.startswith(ZIP_START):  # a workbook says what is in it at its end
+            return None
         try:
             with open_text(self.path, name="log", limits=self.limits) as text:
                 if text.path != self.path:
@@ -101,8 +106,6 @@ class ReadingAhead:
         # In quotes a line end is none: pieces can't be cut where one stands.
         if way is None or way.is_quoted:
             return None
-        with self.path.open("rb") as file:
-            head = file.read(self.piece_bytes)
         self._at = offset_of_line(head, text.bom_bytes, way.first_line)
         self._n_lines = way.first_line
         return way
