@@ -128,6 +128,53 @@ def send(
 
 
 @app.command()
+def record(
+    out: Annotated[Path, typer.Option(help="the file to write; there must be none yet")],
+    bench: BenchFile = None,
+    port: Annotated[str | None, typer.Option(help="serial port; else standard input")] = None,
+    baud: Annotated[int, typer.Option(min=50, help="its speed")] = 9600,
+    header: Annotated[
+        str | None, typer.Option(help="the columns' names, where the logger prints none")
+    ] = None,
+    send: Annotated[bool, typer.Option("--send", help="send it at the end")] = False,
+    watch: Annotated[
+        bool, typer.Option("--watch", help="let others watch at an address nobody can guess")
+    ] = False,
+    title: Annotated[str | None, typer.Option(help="what the watchers read on top")] = None,
+    server: ServerAddress = "http://127.0.0.1:8000",
+    token: OwnToken = None,
+    spool: SpoolFolder = None,
+    patience: Patience = 30.0,
+    consent: Consent = False,
+    tie: Ties = None,
+) -> None:
+    """Record a logger's lines during the test, with figures beside them; lose none."""
+    from server.commands.record import Recording
+    from server.commands.record import record as run
+    from server.commands.send import Sending
+
+    told = Recording(
+        out=out,
+        bench=bench,
+        port=port,
+        baud=baud,
+        header=header,
+        is_sent=send,
+        is_watched=watch,
+        title=title,
+    )
+    sending = Sending(
+        server=server,
+        token=token,
+        spool=spool,
+        patience_s=patience,
+        consent=consent,
+        ties=tuple(tie or ()),
+    )
+    run(told, sending=sending)
+
+
+@app.command()
 def recompute(
     runs: Annotated[list[str] | None, typer.Argument(help="run ids; none: all")] = None,
     stale: Annotated[bool, typer.Option("--stale", help="only where the method changed")] = False,

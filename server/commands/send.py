@@ -102,6 +102,16 @@ def send(paths: Sequence[Path], *, bench: Path | None, told: Sending) -> None:
         _show([*results, *left_out], told)
 
 
+def send_log(log: Path, *, bench: Path | None, told: Sending) -> Sent:
+    """One log through the spool, its figures waited for. Raises as `send` does."""
+    content, as_json = _bench(Described(log, bench))
+    token = token_for(told.server, told.token)
+    spool = spooled.open_spool(spooled.spool_folder(told.spool))
+    server = server_key(told.server)
+    item = spooled.keep(spool, log, bench_file=content, bench_json=as_json, server=server)
+    return _send_spooled(spool, [item], told, token, is_single=True)[0]
+
+
 def _send_spooled(
     spool: Path, named: list[Item], told: Sending, token: str, *, is_single: bool
 ) -> list[Sent]:

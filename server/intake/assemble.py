@@ -40,8 +40,13 @@ def assemble(
     notes: dict[str, JsonValue],
     name: str,
     needs_time: bool = True,
+    is_part: bool = False,
 ) -> Recording:
-    """Make the recording. Raises UnusableLog with every problem found."""
+    """Make the recording. Raises UnusableLog with every problem found.
+
+    `is_part`: of a log that is still being written. Every row is kept, one without a time as NaN,
+    and a channel may have no reading yet.
+    """
     import numpy as np
 
     problems = list(table.problems)
@@ -52,10 +57,11 @@ def assemble(
         raise UnusableLog(name, problems)
     keep: NDArray[np.bool_] | None = None
     has_time = np.isfinite(time)
-    if not has_time.all():
+    if not has_time.all() and not is_part:
         _note_dropped(table, has_time, notes)
         time, keep = time[has_time], has_time
-    _check_times(time, problems)
+    if not is_part:
+        _check_times(time, problems)
     channels: dict[Channel, NDArray[np.float32]] = {}
     extras: dict[str, NDArray[np.float32]] = {}
     for understood in columns:
@@ -72,13 +78,14 @@ def assemble(
                 continue  # a border or a trailing separator, not a column
             extras[_own_name(column.header, column.position, extras)] = values
             continue
-        if not has_reading:
+        if not has_reading and not is_part:
             problems.append(_no_value(column.header, column.channel))
         channels[column.channel] = values
     if problems:
         raise UnusableLog(name, problems)
     _note_cells(table, columns, notes)
-    return Recording(time - time.min(), channels, extras, notes)
+    start = np.nanmin(time) if is_part and has_time.any() else time.min()
+    return Recording(time - start, channels, extras, notes)
 
 
 def _no_value(header: str, channel: Channel) -> Problem:
