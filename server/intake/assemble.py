@@ -56,11 +56,9 @@ def assemble(
     if problems or time is None:
         raise UnusableLog(name, problems)
     keep: NDArray[np.bool_] | None = None
-    has_time = np.isfinite(time)
-    if not has_time.all() and not is_part:
-        _note_dropped(table, has_time, notes)
-        time, keep = time[has_time], has_time
+    n_rows = len(time)
     if not is_part:
+        time, keep = _rows_with_time(table, time, notes)
         _check_times(time, problems)
     channels: dict[Channel, NDArray[np.float32]] = {}
     extras: dict[str, NDArray[np.float32]] = {}
@@ -84,8 +82,21 @@ def assemble(
     if problems:
         raise UnusableLog(name, problems)
     _note_cells(table, columns, notes)
-    start = np.nanmin(time) if is_part and has_time.any() else time.min()
+    start = time.min() if not is_part else np.min(time, where=np.isfinite(time), initial=np.inf)
     return Recording(time - start, channels, extras, notes)
+
+
+def _rows_with_time(
+    table: Table, time: NDArray[np.float64], notes: dict[str, JsonValue]
+) -> tuple[NDArray[np.float64], NDArray[np.bool_] | None]:
+    """The times that are there, and the rows they stand in; None for all of them."""
+    import numpy as np
+
+    has_time = np.isfinite(time)
+    if has_time.all():
+        return time, None
+    _note_dropped(table, has_time, notes)
+    return time[has_time], has_time
 
 
 def _no_value(header: str, channel: Channel) -> Problem:
