@@ -17,6 +17,7 @@ from server.actions.sign_in import end_expired_sessions
 from server.actions.sign_journal import publish_heads, sign_journal
 from server.actions.sweep_files import sweep_files
 from server.actions.sweep_visits import end_expired_visits
+from server.actions.update_live_test import remove_expired_tests
 from server.actions.upload_in_pieces import sweep_uploads
 from server.actions.work_job import do_job, put_back, take_job
 from server.errors import BenchledgerError
@@ -117,6 +118,7 @@ def keep_house(engine: Engine, settings: Settings) -> None:
         end_expired_sessions(session)
         publish_due_runs(session, today=now().date())
         discard_old_drafts(session)
+        remove_expired_tests(session)
         sweep_uploads(session, files=settings.files)
         end_expired_visits(session)
         forget_old_secrets(session)

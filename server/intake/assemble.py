@@ -56,7 +56,6 @@ def assemble(
     if problems or time is None:
         raise UnusableLog(name, problems)
     keep: NDArray[np.bool_] | None = None
-    n_rows = len(time)
     if not is_part:
         time, keep = _rows_with_time(table, time, notes)
         _check_times(time, problems)

@@ -16,6 +16,7 @@ from server.pages import (
     compare,
     following,
     journal,
+    live,
     reading,
     send,
     send_last,
@@ -42,5 +43,5 @@ accounts = (
 # A draft's address takes any word: what stands under /send by a name of its own comes first, and
 # the steps, which take any word after a draft's, come last.
 sending = (send_readings, send_pieces, send, send_last, send_steps)
-for part in (reading, things, following, version, compare, *accounts, journal, *sending):
+for part in (reading, things, following, version, compare, live, *accounts, journal, *sending):
     router.include_router(part.router)

@@ -1,5 +1,6 @@
 """`benchledger record`: every line is in the file, whatever ends the recording."""
 
+import contextlib
 import json
 import os
 import pty
@@ -15,6 +16,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import httpx
 import pytest
 from sqlalchemy import func
 from sqlalchemy import select as sql_select
@@ -51,7 +53,11 @@ def recording(*arguments: object, **more: object) -> Iterator[subprocess.Popen[s
         yield process
     finally:
         process.kill()
-        process.communicate()
+        process.wait()
+        for stream in (process.stdin, process.stdout, process.stderr):
+            assert stream is not None
+            with contextlib.suppress(BrokenPipeError):
+                stream.close()
 
 
 def say(process: subprocess.Popen[str], text: str) -> None:
@@ -332,3 +338,46 @@ def test_json_of_the_readings_is_small(bench) -> None:
     assert len(shape["trace_s"]) <= 240
     assert len(json.dumps(shape)) < 10_000
     assert shape["highest"]["shaft_power"] == pytest.approx(452, abs=2)
+
+
+def test_others_watch_while_it_goes_on_and_are_led_to_the_run(
+    sqlite_settings: Settings, tmp_path, bench
+) -> None:
+    engine = make_engine(sqlite_settings)
+    with write_session(engine) as session:
+        token = issue_token(session, tester="Ada Quill").token
+    lines = small_log().splitlines(keepends=True)
+    out = tmp_path / "run.csv"
+    with served(sqlite_settings) as address:
+        more = ("--watch", "--send", "--server", address, "--token", token,
+                "--spool", tmp_path / "spool")  # fmt: skip
+        with recording("--out", out, "--bench", bench, *more) as process:
+            say(process, "".join(lines[:200]))
+            seen = watched(engine, address, until=lambda s: bool(s["now"]))
+            assert seen["ended_at"] is None
+            assert seen["title"] == "Millbeck WD-30"
+            assert seen["highest"]["shaft_power"] == pytest.approx(448, abs=5)
+            assert seen["highest"]["torque"] == pytest.approx(0.4, abs=0.01)
+            say(process, "".join(lines[200:]))
+            stdout, stderr = process.communicate(timeout=60)
+            assert process.returncode == 0, stderr
+        assert f"Others may watch at {address}/live/" in stdout
+        seen = watched(engine, address, until=lambda s: s["run"] is not None)
+        assert seen["ended_at"] is not None
+        assert seen["n_updates"] <= 60
+        assert seen["highest"]["torque"] == pytest.approx(0.7, abs=0.01)
+    engine.dispose()
+
+
+def watched(engine, address: str, *, until) -> dict:
+    """What watchers read, once it is as waited for."""
+    deadline = time.monotonic() + 60
+    while True:
+        with read_session(engine) as session:
+            test = session.scalar(sql_select(t.LiveTestRow.address))
+        if test is not None:
+            seen = httpx.get(f"{address}/api/v1/live/{test}").json()
+            if until(seen):
+                return dict(seen)
+        assert time.monotonic() < deadline, "the watchers never saw it"
+        time.sleep(0.1)

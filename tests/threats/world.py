@@ -14,6 +14,7 @@ from sqlalchemy import select
 
 from server.actions import sign_in
 from server.actions.issue_token import make_token
+from server.actions.open_live_test import open_live_test
 from server.actions.prepare_run import PreparedRun, prepare_run
 from server.actions.reduce_log import limits_of
 from server.actions.save_draft import save_draft
@@ -223,6 +224,7 @@ def _person(app: FastAPI, door: str, role: Role, sent: tuple[StoredUpload, Prepa
             rule=WAITS,
         )
         person.things["runs"] = done.public_id
+        person.things["live"] = open_live_test(session, tester=tester, title=None).address
         owned = t.RigRow.owner_id == row.id
         person.things["rigs"] = session.execute(
             select(t.RigRow.public_id).where(owned)

@@ -21,6 +21,10 @@ if (document.querySelector("[data-refresh]")) {
   const { refreshOnChange } = await import("./refresh.js");
   refreshOnChange(document.querySelector("[data-refresh]"));
 }
+if (document.querySelector("[data-live]")) {
+  const { followTest } = await import("./live.js");
+  followTest(document.querySelector("[data-live]"));
+}
 if (document.querySelector("[data-wait]")) {
   const { waitForFigures } = await import("./wait.js");
   waitForFigures(document.querySelector("[data-wait]"));
