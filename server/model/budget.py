@@ -4,6 +4,10 @@ from dataclasses import dataclass
 
 # The line of what the readings themselves scatter: within the run, shared with no other.
 SCATTER = "scatter of the readings"
+# What the highest power stands by: its speed, rad/s, beside what the readings' own errors do to it.
+PLACE = "place of the highest power"
+PLACE_BY_LAW = f"{PLACE}: motor's law"
+PLACE_BY_CURVE = f"{PLACE}: order of the curve"
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,6 +27,7 @@ from server.wording.budget import (
     improve_sentence,
     interval_sentence,
     made_by_sentence,
+    place_sentence,
 )
 from server.wording.counts import count_of, show_date
 from server.wording.figures import metric_help, metric_label, show_metric
@@ -155,6 +156,7 @@ def _sentences(metric: Metric, *, is_stale: bool) -> tuple[str, ...]:
         interval_sentence(metric),
         bias_sentence(metric),
         basis_sentence(metric),
+        place_sentence(metric),
         made_by_sentence(metric),
         "It was made with an earlier version of the method." if is_stale else None,
     )

@@ -6,8 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from server.model.bench import Plate, Rig
-from server.model.kind_metrics import METRICS_OF
-from server.model.measured import Metric
+from server.model.motor import MotorFit
 from server.model.recording import Recording
 from server.model.results import (
     Lag,
@@ -17,33 +16,20 @@ from server.model.results import (
     Segment,
     Trace,
 )
-from server.model.words import Channel, MetricName, RunKind, SegmentKind, Supply
+from server.model.words import Channel, RunKind, SegmentKind, Supply
 from server.reduction.arrays import Bools
 from server.reduction.blocks import Blocks, make_blocks
+from server.reduction.brake_metrics import all_figures, complete_brake
 from server.reduction.curves import draw_curves
 from server.reduction.findings import judge
 from server.reduction.lag import find_lag
 from server.reduction.leads import without_leads
 from server.reduction.load import Stretch, find_stretches, load_coordinate
 from server.reduction.loadline import fit_load_line
-from server.reduction.metrics import (
-    NO_LINE,
-    Budget,
-    efficiency_metrics,
-    free_metrics,
-    peak_metrics,
-    rated_metrics,
-)
 from server.reduction.momentary import highest_momentary
+from server.reduction.motors.describe import motor_of_run
 from server.reduction.ordering import Ordered, order_rows
-from server.reduction.points import Group, average, group_blocks, input_power
-from server.reduction.runwide import (
-    best_dwell,
-    momentary_metrics,
-    rotor_held,
-    shown_without_line,
-    supply_sag,
-)
+from server.reduction.points import Group, average, group_blocks
 from server.reduction.signals import Signals, choose_signals
 from server.reduction.states import State, States, find_states
 from server.reduction.torque import Shaft, shaft_torque, with_dwell_slopes
@@ -53,7 +39,6 @@ from server.reduction.versions import METHOD_VERSIONS
 from server.reduction.worked import Worked
 from server.reduction.zero import Zero, find_zero
 
-M = MetricName
 FREE_TORQUE_SHARE = 0.08  # of the highest brake torque: more is a load
 LEAST_DWELLS = 5
 DWELLS_COVER = 0.6
@@ -70,11 +55,11 @@ def reduce_brake_run(
     with ThreadPoolExecutor(max_workers=1) as beside:
         thinned = beside.submit(thin, ordered.time_s, ordered.channels)
         if not np.isfinite(signals.torque_factor):
-            return without_arm(signals, thinned.result())
+            return without_arm(signals, thinned.result(), plate)
         worked = work_through(ordered, signals, plate=plate, rig=rig, options=options)
         worked, drawn = with_uncertainties(worked, recording, plate=plate, rig=rig, options=options)
         trace = thinned.result()
-    return Reduction(
+    reduction = Reduction(
         kind=RunKind.BRAKE,
         method_version=METHOD_VERSIONS[RunKind.BRAKE],
         metrics=worked.metrics,
@@ -86,18 +71,20 @@ def reduce_brake_run(
         trace=trace,
         channels_used=channels_used(signals),
     )
+    return replace(reduction, motor=motor_of_run(reduction, worked.law, plate=plate))
 
 
-def without_arm(signals: Signals, trace: Trace | None) -> Reduction:
+def without_arm(signals: Signals, trace: Trace | None, plate: Plate) -> Reduction:
     """Force without an arm: every figure has that for its reason."""
     reason = "force was logged, but the length of the arm is not given"
     return Reduction(
         kind=RunKind.BRAKE,
         method_version=METHOD_VERSIONS[RunKind.BRAKE],
-        metrics=_complete({}, reason),
+        metrics=complete_brake({}, reason),
         lag=Lag(None, False, reason),
         trace=trace,
         channels_used=channels_used(signals),
+        motor=MotorFit(family=plate.motor_family, reason=reason),
     )
 
 
@@ -144,7 +131,7 @@ def work_through(
         momentary=highest_momentary(signals, blocks, shaft, zero, rig, usable=usable, lag=lag),
         is_dc=is_dc,
     )
-    return all_figures(worked, plate, rig)
+    return all_figures(worked, plate, rig, options.ambient_k)
 
 
 def _blocks(signals: Signals, plate: Plate, rig: Rig) -> Blocks:
@@ -187,47 +174,6 @@ def find_free(
     fastest = max(dwells, key=lambda i: points[i].speed_rad_s)
     is_free = abs(brake[fastest]) <= FREE_TORQUE_SHARE * max(brake)
     return points[fastest] if is_free else None
-
-
-def all_figures(worked: Worked, plate: Plate, rig: Rig) -> Worked:
-    """Every figure of a worked run, with its first-order uncertainty or its reason."""
-    budget = Budget(
-        rig=rig,
-        torque_channel=worked.signals.torque_channel,
-        u_zero_nm=worked.zero.u_nm,
-        is_input_metered=worked.signals.power is not None,
-        is_dc=worked.is_dc,
-    )
-    metrics: dict[MetricName, Metric] = {}
-    peak = None
-    if worked.line is not None:
-        found, peak = peak_metrics(worked.line, budget)
-        metrics |= found | efficiency_metrics(worked.line, budget)
-    else:
-        metrics |= shown_without_line(worked.points, budget)
-    metrics |= rated_metrics(worked.line, plate, budget) | free_metrics(worked.free, budget)
-    has_dwells = any(p.is_dwell for p in worked.points)
-    metrics |= momentary_metrics(worked.momentary, rig, budget, has_dwells=has_dwells)
-    metrics[M.SHAFT_POWER_BEST_DWELL] = best_dwell(worked.points, budget)
-    metrics[M.SUPPLY_SAG] = supply_sag(worked.points)
-    power = input_power(worked.blocks, is_dc=worked.is_dc)
-    metrics[M.INPUT_ROTOR_HELD] = rotor_held(worked.blocks, worked.states, power)
-    reason = NO_LINE if worked.points else "the motor was never seen running steadily or in a sweep"
-    return replace(worked, peak=peak, metrics=_complete(metrics, reason))
-
-
-def _complete(metrics: dict[MetricName, Metric], reason: str) -> dict[MetricName, Metric]:
-    """Every metric of a run, in the order of `MetricName`; none with a value that is not finite."""
-    complete: dict[MetricName, Metric] = {}
-    for name in METRICS_OF[RunKind.BRAKE]:
-        metric = metrics.get(name, Metric.missing(name, reason))
-        u = metric.standard_uncertainty
-        if metric.value is not None and not np.isfinite(metric.value):
-            metric = Metric.missing(name, "the fit gives no finite value")
-        elif u is not None and not np.isfinite(u):
-            metric = replace(metric, standard_uncertainty=None)
-        complete[name] = metric
-    return complete
 
 
 def _in_dwells(groups: tuple[Group, ...], blocks: Blocks) -> Bools:

@@ -1,13 +1,11 @@
 """The one door of this room."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from importlib import import_module
 from typing import cast
 
 from server.errors import InvalidSignal
 from server.model.bench import Plate, Rig
-from server.model.motor import MotorFit
 from server.model.recording import Recording
 from server.model.results import Reduction, ReductionOptions
 from server.model.words import RunKind
@@ -15,7 +13,6 @@ from server.reduction.by_row import rows_are_points
 from server.reduction.versions import METHOD_VERSIONS
 
 Reduce = Callable[..., Reduction]
-Describe = Callable[..., MotorFit]
 
 # kind -> (module of this room, function): loaded when the first run of that kind is reduced.
 METHODS: dict[RunKind, tuple[str, str]] = {
@@ -58,10 +55,4 @@ def reduce_run(
     if kind is RunKind.BRAKE and rows_are_points(recording, options):
         module, name = HAND_READINGS
     reduce = cast(Reduce, getattr(import_module(f"server.reduction.{module}"), name))
-    reduction = reduce(recording, plate=plate, rig=rig, options=options)
-    if kind is not RunKind.BRAKE:
-        return reduction
-    motor = cast(Describe, import_module("server.reduction.motors.describe").motor_of_run)
-    return replace(
-        reduction, motor=motor(reduction, plate=plate, rig=rig, ambient_k=options.ambient_k)
-    )
+    return reduce(recording, plate=plate, rig=rig, options=options)

@@ -12,12 +12,12 @@ from server.model.words import Channel, FindingCode, MetricName, RunKind, Segmen
 from server.reduction.arrays import Bools
 from server.reduction.blocks import Blocks
 from server.reduction.brake import (
-    all_figures,
     channels_used,
     find_free,
     signed_shaft,
     without_arm,
 )
+from server.reduction.brake_metrics import all_figures
 from server.reduction.by_row import ROWS_WITHOUT_TIME
 from server.reduction.curves import draw_curves
 from server.reduction.electrical import row_blocks
@@ -26,6 +26,7 @@ from server.reduction.leads import without_leads
 from server.reduction.load import Stretch
 from server.reduction.loadline import fit_load_line
 from server.reduction.momentary import Momentary
+from server.reduction.motors.describe import motor_of_run
 from server.reduction.ordering import Ordered, order_rows
 from server.reduction.points import Group, average
 from server.reduction.row_scatter import row_roundings, with_row_scatter
@@ -72,12 +73,13 @@ def reduce_hand_readings(
     has_times = ROWS_WITHOUT_TIME not in recording.notes
     trace = thin(ordered.time_s, ordered.channels) if has_times else None
     if not np.isfinite(signals.torque_factor):
-        return without_arm(signals, trace)
-    worked = all_figures(work_rows(ordered, signals, plate=plate, rig=rig), plate, rig)
+        return without_arm(signals, trace, plate)
+    worked = work_rows(ordered, signals, plate=plate, rig=rig)
+    worked = all_figures(worked, plate, rig, options.ambient_k)
     worked = replace(worked, metrics=worked.metrics | _of_rows(worked))
     worked, drawn = with_uncertainties(worked, recording, plate=plate, rig=rig, options=options)
     findings = (*judge(worked, recording, plate=plate, rig=rig, options=options), *drawn)
-    return Reduction(
+    reduction = Reduction(
         kind=RunKind.BRAKE,
         method_version=METHOD_VERSIONS[RunKind.BRAKE],
         metrics=worked.metrics,
@@ -89,6 +91,7 @@ def reduce_hand_readings(
         trace=trace,
         channels_used=tuple(c for c in channels_used(signals) if has_times or c != Channel.TIME),
     )
+    return replace(reduction, motor=motor_of_run(reduction, worked.law, plate=plate))
 
 
 def work_rows(ordered: Ordered, signals: Signals, *, plate: Plate, rig: Rig) -> Worked:

@@ -54,6 +54,18 @@ class LoadLine:
     def torque_at(self, x: Floats | float) -> Floats:
         return np.asarray(self.power.at(x) / self.speed.at(x))
 
+    def place_of_speed(self, speed_rad_s: float, near: float) -> float | None:
+        """Where the line's speed has a value, the place nearest to `near`; None off its ends."""
+        x = self.grid()
+        over = self.speed.at(x) - speed_rad_s
+        crossed = np.flatnonzero(over[:-1] * over[1:] <= 0)
+        if crossed.size == 0:
+            return None
+        i = int(crossed[np.argmin(np.abs(x[crossed] - near))])
+        apart = float(over[i] - over[i + 1])
+        share = float(over[i]) / apart if apart else 0.0
+        return float(x[i] + share * (x[i + 1] - x[i]))
+
 
 def fit_load_line(points: Sequence[LoadPoint]) -> LoadLine | None:
     """Fit shaft power, speed, current, input power and power factor along the load.

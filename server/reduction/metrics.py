@@ -11,10 +11,11 @@ from server.model.results import LoadPoint
 from server.model.words import Channel, MetricName
 from server.reduction.instruments import channel_limits, torque_limits
 from server.reduction.loadline import LoadLine
-from server.reduction.peak import Peak, find_peak
+from server.reduction.peak import find_peak
 from server.reduction.polynomial import Polynomial
 
 M = MetricName
+NO_INPUT = "real input power was not measured"
 NO_LINE = "fewer than five steady loads or sweep bins, no curve along the load"
 
 
@@ -127,47 +128,6 @@ def read_at(line: LoadLine, x: float, u_x: float, budget: Budget) -> AtLoad:
     )
 
 
-def peak_metrics(line: LoadLine, budget: Budget) -> tuple[dict[MetricName, Metric], Peak]:
-    """Highest steady shaft power and everything at that load."""
-    x = line.grid()
-    peak = _shown_peak(line, find_peak(x, line.power.at(x), line.power.u_at(x)))
-    bend = abs(float(line.power.slope_at(peak.x, 2)))
-    u_x = line.power.u_slope_at(peak.x) / bend if bend > 0 and peak.is_bracketed else 0.0
-    u_x = min(u_x, (line.x_high - line.x_low) / 4)
-    at = read_at(line, peak.x, u_x, budget)
-    bound = not peak.is_bracketed
-    metrics = {
-        M.SHAFT_POWER_MAX_STEADY: Metric(
-            M.SHAFT_POWER_MAX_STEADY, at.shaft_w, at.u["shaft"], lower_bound=bound
-        ),
-        M.TORQUE_AT_MAX_STEADY_POWER: Metric(
-            M.TORQUE_AT_MAX_STEADY_POWER, at.torque_nm, at.u["torque"]
-        ),
-        M.SPEED_AT_MAX_STEADY_POWER: Metric(
-            M.SPEED_AT_MAX_STEADY_POWER, at.speed_rad_s, at.u["speed"]
-        ),
-    }
-    _add(metrics, M.CURRENT_AT_MAX_STEADY_POWER, at.current_a, at.u.get("current"), "no current")
-    _add(metrics, M.EFFICIENCY_AT_MAX_STEADY_POWER, at.efficiency, at.u.get("efficiency"), NO_INPUT)
-    _add(metrics, M.INPUT_POWER_AT_MAX_STEADY_POWER, at.input_w, at.u.get("input"), NO_INPUT)
-    return metrics, peak
-
-
-def _shown_peak(line: LoadLine, peak: Peak) -> Peak:
-    """A maximum inside a wide gap between points was not seen: the higher edge of the gap was."""
-    if line.gap is None or not line.gap[0] < peak.x < line.gap[1]:
-        return peak
-    edges = np.array(line.gap)
-    value, u = line.power.at(edges), line.power.u_at(edges)
-    i = int(np.argmax(value))
-    return Peak(
-        x=line.gap[i], value=float(value[i]), u=float(u[i]), is_bracketed=False, open_end="gap"
-    )
-
-
-NO_INPUT = "real input power was not measured"
-
-
 def efficiency_metrics(line: LoadLine, budget: Budget) -> dict[MetricName, Metric]:
     """Best efficiency along the load line, and where it stands."""
     names = (
@@ -195,10 +155,10 @@ def efficiency_metrics(line: LoadLine, budget: Budget) -> dict[MetricName, Metri
             lower_bound=not peak.is_bracketed,
         )
     }
-    _add(metrics, M.SHAFT_POWER_AT_EFFICIENCY_MAX, at.shaft_w, at.u["shaft"], "")
-    _add(metrics, M.TORQUE_AT_EFFICIENCY_MAX, at.torque_nm, at.u["torque"], "")
-    _add(metrics, M.INPUT_POWER_AT_EFFICIENCY_MAX, at.input_w, at.u.get("input"), NO_INPUT)
-    _add(
+    add_figure(metrics, M.SHAFT_POWER_AT_EFFICIENCY_MAX, at.shaft_w, at.u["shaft"], "")
+    add_figure(metrics, M.TORQUE_AT_EFFICIENCY_MAX, at.torque_nm, at.u["torque"], "")
+    add_figure(metrics, M.INPUT_POWER_AT_EFFICIENCY_MAX, at.input_w, at.u.get("input"), NO_INPUT)
+    add_figure(
         metrics,
         M.POWER_FACTOR_AT_EFFICIENCY_MAX,
         at.power_factor,
@@ -252,12 +212,14 @@ def rated_metrics(line: LoadLine | None, plate: Plate, budget: Budget) -> dict[M
     at = read_at(line, at_x, u_x, budget)
     metrics: dict[MetricName, Metric] = {}
     no_pf = "voltage and current were not both measured"
-    _add(metrics, M.SHAFT_POWER_AT_RATED_CURRENT, at.shaft_w, at.u["shaft"], "")
-    _add(metrics, M.TORQUE_AT_RATED_CURRENT, at.torque_nm, at.u["torque"], "")
-    _add(metrics, M.SPEED_AT_RATED_CURRENT, at.speed_rad_s, at.u["speed"], "")
-    _add(metrics, M.EFFICIENCY_AT_RATED_CURRENT, at.efficiency, at.u.get("efficiency"), NO_INPUT)
-    _add(metrics, M.POWER_FACTOR_AT_RATED_CURRENT, at.power_factor, at.u.get("pf"), no_pf)
-    _add(metrics, M.INPUT_POWER_AT_RATED_CURRENT, at.input_w, at.u.get("input"), NO_INPUT)
+    add_figure(metrics, M.SHAFT_POWER_AT_RATED_CURRENT, at.shaft_w, at.u["shaft"], "")
+    add_figure(metrics, M.TORQUE_AT_RATED_CURRENT, at.torque_nm, at.u["torque"], "")
+    add_figure(metrics, M.SPEED_AT_RATED_CURRENT, at.speed_rad_s, at.u["speed"], "")
+    add_figure(
+        metrics, M.EFFICIENCY_AT_RATED_CURRENT, at.efficiency, at.u.get("efficiency"), NO_INPUT
+    )
+    add_figure(metrics, M.POWER_FACTOR_AT_RATED_CURRENT, at.power_factor, at.u.get("pf"), no_pf)
+    add_figure(metrics, M.INPUT_POWER_AT_RATED_CURRENT, at.input_w, at.u.get("input"), NO_INPUT)
     return metrics
 
 
@@ -282,7 +244,7 @@ def _all_missing(reason: str) -> dict[MetricName, Metric]:
     return {name: Metric.missing(name, reason) for name in RATED}
 
 
-def _add(
+def add_figure(
     metrics: dict[MetricName, Metric],
     name: MetricName,
     value: float | None,

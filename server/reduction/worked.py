@@ -9,6 +9,8 @@ from server.reduction.blocks import Blocks
 from server.reduction.load import Stretch
 from server.reduction.loadline import LoadLine
 from server.reduction.momentary import Momentary
+from server.reduction.motors.choose import Choice
+from server.reduction.motors.place import Place
 from server.reduction.ordering import Ordered
 from server.reduction.peak import Peak
 from server.reduction.signals import Signals
@@ -19,7 +21,11 @@ from server.reduction.zero import Zero
 
 @dataclass(frozen=True, slots=True)
 class Worked:
-    """Every intermediate of one brake run, in the order it was made."""
+    """Every intermediate of one brake run, in the order it was made.
+
+    `law`: the motor's, or why there is none. `place`: of the highest steady power by that law,
+    where it fits; else `order_reach_rad_s` is how far curves of other orders put it.
+    """
 
     ordered: Ordered
     signals: Signals
@@ -37,4 +43,7 @@ class Worked:
     peak: Peak | None
     momentary: Momentary
     is_dc: bool
+    law: Choice | str = "no load points"
+    place: Place | None = None
+    order_reach_rad_s: float = 0.0
     metrics: dict[MetricName, Metric] = field(default_factory=dict)

@@ -2,7 +2,7 @@
 
 from math import floor, log10
 
-from server.model.budget import BudgetLine
+from server.model.budget import PLACE, PLACE_BY_CURVE, PLACE_BY_LAW, BudgetLine
 from server.model.measured import Metric
 from server.model.words import CHANNEL_UNITS, Channel
 from server.wording.figures import shown_scale
@@ -29,6 +29,8 @@ def _own_unit(line: BudgetLine, metric: Metric) -> str:
     channel = line.component.partition(":")[0]
     if channel in set(Channel):
         return CHANNEL_UNITS[Channel(channel)]
+    if channel == PLACE:
+        return CHANNEL_UNITS[Channel.SPEED]
     if "zero" in channel:
         return CHANNEL_UNITS[Channel.TORQUE]
     return metric.unit
@@ -101,6 +103,24 @@ def basis_sentence(metric: Metric) -> str | None:
         f"Standard uncertainty {with_unit(significant(u / scale), unit)}, with {words}; what "
         "stands behind ± is twice that."
     )
+
+
+_PLACES: dict[str, str] = {
+    PLACE_BY_LAW: (
+        "Where the power is highest was read off the motor's law fitted to all channels, bent a "
+        "little to the torque; the figures there are those of the curves through the loads."
+    ),
+    PLACE_BY_CURVE: (
+        "Where the power is highest was read off the curve through the loads, which knows no "
+        "motor's law: a curve of another order would put it elsewhere, and the interval holds that."
+    ),
+}
+
+
+def place_sentence(metric: Metric) -> str | None:
+    """What the place of the highest power was read off, where the budget says it."""
+    found = [_PLACES[line.component] for line in metric.budget if line.component in _PLACES]
+    return found[0] if found else None
 
 
 _MADE_BY: dict[str, str] = {

@@ -258,7 +258,7 @@ def _profile(
     loads = _speeds_at_equal_steps(motor, w_top, w_low, 400)
     go(1.5, w_top)
     if case.mode == "dwells":
-        for w in loads[np.linspace(0, 399, case.n_dwells).astype(int)]:
+        for w in dwell_speeds(motor, w_top, w_low, case.n_dwells):
             go(case.move_s, float(w))
             go(case.dwell_s, float(w))
     elif case.mode in ("down", "both"):
@@ -278,6 +278,11 @@ def _profile(
         go(1.5, 0.0)
     edges = np.array([0.0, t_on, t_on + 1e-4, t_off, t_off + 1e-4, times[-1] + 1.0])
     return np.array(times), np.array(speeds), (edges, np.array([0.0, 0, 1, 1, 0, 0]))
+
+
+def dwell_speeds(motor: Motor, w_top: float, w_low: float, n: int) -> Floats:
+    """Where a run in dwells stands still."""
+    return _speeds_at_equal_steps(motor, w_top, w_low, 400)[np.linspace(0, 399, n).astype(int)]
 
 
 def _speeds_at_equal_steps(motor: Motor, w_top: float, w_low: float, n: int) -> Floats:

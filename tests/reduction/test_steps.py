@@ -14,9 +14,10 @@ from server.reduction import reduce_run
 from server.reduction.derivative import adaptive_slope, slope
 from server.reduction.instruments import channel_limits, torque_limits
 from server.reduction.loadline import fit_load_line
-from server.reduction.metrics import Budget, peak_metrics
+from server.reduction.metrics import Budget
 from server.reduction.ordering import order_rows
 from server.reduction.peak import find_peak
+from server.reduction.peak_figures import peak_metrics
 from server.reduction.polynomial import choose_polynomial, fit_polynomial
 from server.reduction.scatter import mean_and_u, sample_noise
 from server.reduction.waveform import alternates
@@ -161,7 +162,8 @@ def test_instrument_limits_enter_every_figure_made_from_them(reduce) -> None:
         instruments=(Instrument(Channel.TORQUE, of_reading=0.03),),
     )
     stated = reduce(run, rig=rig).metrics[M.SHAFT_POWER_MAX_STEADY]
-    assert stated.value == plain.value
+    # Where the law puts the highest power hangs, to second order, on what each channel is worth.
+    assert stated.value == pytest.approx(plain.value, rel=1e-7)
     assert stated.standard_uncertainty == pytest.approx(
         math.hypot(plain.standard_uncertainty, plain.value * 0.03 / math.sqrt(3)), rel=2e-3
     )
@@ -265,7 +267,7 @@ def test_segments_points_curves_and_trace_are_given(reduce) -> None:
     }  # fmt: skip
     assert result.trace is not None
     assert all(len(v) <= 1200 for v in result.trace.value.values())
-    assert result.method_version == "brake-2"
+    assert result.method_version == "brake-3"
 
 
 @pytest.mark.parametrize(("left_out", "is_shown"), [(0.02, True), (0.6, False)])

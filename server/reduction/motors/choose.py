@@ -7,22 +7,27 @@ import numpy as np
 
 from server.model.motor import ModelScore
 from server.model.words import MotorFamily
-from server.reduction.motors.fit import Fitted, fit_law, weigh_errors
+from server.reduction.motors.fit import Fitted, fit_law
 from server.reduction.motors.induction import induction_law, synchronous_speed
 from server.reduction.motors.law import Law, Observed
 from server.reduction.motors.observe import RunError
 from server.reduction.motors.permanent_magnet import Behind, magnet_law
 from server.reduction.motors.series import series_law
+from server.reduction.motors.weigh import weigh_errors
 
 SAME = 2.0  # criterion: of two this near the one with fewer constants is kept
 
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """The fit that is kept, and every candidate beside it, best of the rest first."""
+    """The fit that is kept, and every candidate beside it, best of the rest first.
+
+    `plain`: the same fit before the errors that all points share were taken in.
+    """
 
     fitted: Fitted
     scores: tuple[ModelScore, ...]
+    plain: Fitted
 
 
 def choose_law(
@@ -63,6 +68,7 @@ def choose_law(
             ModelScore(f.law.name, f.law.family, f.criterion - kept.criterion, len(f.law.constants))
             for f in ordered
         ),
+        kept,
     )
 
 

@@ -30,6 +30,7 @@ from server.reduction.motors.warming import repeat_of_the_first
 FIXED_REL, ROUGH_REL = 0.1, 0.5
 FAR_OFF_REL = 0.15  # of a channel's largest value: the readings are not those of such a motor
 HARDLY_NARROWED = 0.8  # of what practice says: the data added nothing
+NO_SOLUTION = "the fit's equations have no solution"
 N_CURVE = 61
 SLOWER, FASTER = 0.9, 1.03
 
@@ -61,17 +62,52 @@ def fit_motor(
     -----
     docs/methods/motor-models.md states each model with its limits.
     """
+    choice = law_of_points(
+        points, plate=plate, rig=rig, torque_channel=torque_channel, ambient_k=ambient_k
+    )
+    return describe_points(choice, points, plate=plate, metrics=metrics or {})
+
+
+def law_of_points(
+    points: Sequence[LoadPoint],
+    *,
+    plate: Plate,
+    rig: Rig,
+    torque_channel: Channel = Channel.TORQUE,
+    ambient_k: float | None = None,
+) -> Choice | str:
+    """The law that fits a run's load points, or the reason why there is none. Never raises.
+
+    Parameters
+    ----------
+    As for `fit_motor`.
+    """
     if plate.motor_family is MotorFamily.UNKNOWN:
-        return _nothing(plate, "the motor's family is not known; the curves assume none")
+        return "the motor's family is not known; the curves assume none"
     observed = observe(points, plate, rig)
     if isinstance(observed, str):
-        return _nothing(plate, observed)
+        return observed
     errors = run_errors(rig, torque_channel, is_ac=observed.is_ac, ambient_k=ambient_k)
-    choice = choose_law(observed, plate.motor_family, errors)
+    # Odd logs overflow on the way; what is not finite in the end is refused by the steps.
+    with np.errstate(all="ignore"):
+        try:
+            return choose_law(observed, plate.motor_family, errors)
+        except np.linalg.LinAlgError:
+            return NO_SOLUTION
+
+
+def describe_points(
+    choice: Choice | str,
+    points: Sequence[LoadPoint],
+    *,
+    plate: Plate,
+    metrics: Mapping[MetricName, Metric],
+) -> MotorFit:
+    """What a law fitted to a run's load points says of the motor; see `fit_motor`."""
     if isinstance(choice, str):
         return _nothing(plate, choice)
     has_voltage = all(p.voltage_v for p in points)
-    found = describe(choice, plate, metrics or {}, has_voltage=has_voltage)
+    found = describe(choice, plate, metrics, has_voltage=has_voltage)
     if any(r.rms_rel > FAR_OFF_REL for r in found.residuals):
         return replace(
             _nothing(plate, "no model of the plate's family comes near the readings"),
@@ -80,25 +116,21 @@ def fit_motor(
     return replace(found, warming=repeat_of_the_first(points))
 
 
-def motor_of_run(
-    reduction: Reduction, *, plate: Plate, rig: Rig, ambient_k: float | None = None
-) -> MotorFit:
+def motor_of_run(reduction: Reduction, choice: Choice | str, *, plate: Plate) -> MotorFit:
     """The motor's model of a reduced brake run, readings by hand too. Never raises: a fit that
-    fails is a reason."""
-    is_force = Channel.FORCE in reduction.channels_used
-    # Odd logs overflow on the way; what is not finite in the end is refused by the steps.
+    fails is a reason.
+
+    Parameters
+    ----------
+    choice : `law_of_points` of the reduction's load points.
+    """
     with np.errstate(all="ignore"):
         try:
-            found = fit_motor(
-                reduction.points,
-                plate=plate,
-                rig=rig,
-                torque_channel=Channel.FORCE if is_force else Channel.TORQUE,
-                metrics=reduction.metrics,
-                ambient_k=ambient_k,
+            found = describe_points(
+                choice, reduction.points, plate=plate, metrics=reduction.metrics
             )
         except np.linalg.LinAlgError:
-            return _nothing(plate, "the fit's equations have no solution")
+            return _nothing(plate, NO_SOLUTION)
     if found.warming is not None and Channel.TIME not in reduction.channels_used:
         # Rows without a time column are numbered, not timed.
         return replace(found, warming=replace(found.warming, after_s=None))

@@ -1,13 +1,12 @@
 """Fit a motor's law to all channels of a run at once."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from server.model.words import Channel
 from server.reduction.arrays import Floats
-from server.reduction.motors.law import OUTPUTS, Law, Observed, State
+from server.reduction.motors.law import Law, Observed, State
 from server.reduction.motors.observe import RunError
 from server.reduction.motors.solve import Solution, least_squares
 
@@ -67,7 +66,7 @@ def fit_law(law: Law, observed: Observed) -> Fitted:
 
     Returns
     -------
-    Fitted, no errors shared by all points in it yet (`weigh_errors`). The covariance is that of
+    Fitted, no errors shared by all points in it yet (see weigh.py). The covariance is that of
     scatter and misfit, widened by (1 + r) / (1 - r) where neighbouring residuals are correlated
     by r > 0, as they are where the law bends otherwise than the motor.
 
@@ -93,7 +92,7 @@ def fit_law(law: Law, observed: Observed) -> Fitted:
 
     even = np.broadcast_to(FIRST_LOOK * size, observed.values.shape)
     look = run(even, law.start / scale, is_robust=False)
-    sigma = _point_sigma(law, observed, look.x * scale)
+    sigma = point_sigma(law, observed, look.x * scale)
     channel = np.ones(3)
     solution = look
     for _ in range(3):
@@ -124,7 +123,7 @@ def _residuals(
     return ask
 
 
-def _point_sigma(law: Law, observed: Observed, theta: Floats) -> Floats:
+def point_sigma(law: Law, observed: Observed, theta: Floats) -> Floats:
     """Scatter of each reading, and what the scatter of the speed makes of it."""
     state = observed.state
     moved = State(state.speed * (1 + SPEED_STEP), state.voltage, state.current_near)
@@ -138,54 +137,6 @@ def _channel_scale(standard: Floats, n_constants: int) -> Floats:
     n = standard.shape[1]
     freedom = np.sqrt(n / max(n - n_constants / 2, 1.0))
     return np.asarray(np.maximum(1.0, MAD * np.median(np.abs(standard), axis=1) * freedom))
-
-
-def weigh_errors(fitted: Fitted, errors: Sequence[RunError]) -> Fitted:
-    """Take in errors that all points share, as unknowns of which the instruments state the size.
-
-    Model:  min |W (r + J dx + S e)|^2 + |e|^2,  S what one standard uncertainty of each error
-            does to the residuals
-
-    Parameters
-    ----------
-    fitted : from `fit_law`. errors : gains and offsets of instruments.
-
-    Returns
-    -------
-    Fitted with the constants moved and the joint covariance of constants and errors.
-
-    Notes
-    -----
-    One linear step: the errors are a per cent at most. Channels that contradict one another
-    within their limits are so brought together instead of bending the constants.
-    """
-    law, observed, solution = fitted.law, fitted.observed, fitted.solution
-    scale = np.array([c.scale for c in law.constants])
-    p, k = fitted.n_constants, len(errors)
-    n_measured = int(observed.has.sum()) * observed.n
-    shifts = np.zeros((solution.residual.size, k))
-    for j, error in enumerate(errors):
-        moved = _moved_residual(law, observed, fitted.theta, error) / fitted.sigma
-        shifts[:n_measured, j] = moved[observed.has].ravel()
-    design = np.hstack([solution.jacobian, shifts])
-    weighted = design * _widened_weight(fitted)[:, None]
-    normal = weighted.T @ design + np.diag([0.0] * p + [1.0] * k)
-    inverse = _inverse(normal)
-    step = -inverse @ (weighted.T @ solution.residual)
-    least = np.array([c.least for c in law.constants])
-    theta = np.maximum((solution.x + step[:p]) * scale, least)
-    whole = np.concatenate([scale, np.ones(k)])
-    there = observed.values - law.predict(theta[None], observed.state)[0]
-    taken_out = np.zeros_like(there)
-    taken_out[observed.has] = (shifts[:n_measured] @ step[p:]).reshape(-1, observed.n)
-    return replace(
-        fitted,
-        theta=theta,
-        covariance=inverse * np.outer(whole, whole),
-        errors=tuple(errors),
-        found=step[p:],
-        residual=there - taken_out * fitted.sigma,
-    )
 
 
 def _fitted(
@@ -210,12 +161,12 @@ def _fitted(
         criterion=_criterion(residual, sigma, weight, observed, solution, n_measured),
         solution=solution,
     )
-    weighted = solution.jacobian * _widened_weight(found)[:, None]
-    covariance = _inverse(weighted.T @ solution.jacobian) * np.outer(scale, scale)
+    weighted = solution.jacobian * widened_weight(found)[:, None]
+    covariance = floored_inverse(weighted.T @ solution.jacobian) * np.outer(scale, scale)
     return replace(found, covariance=covariance)
 
 
-def _widened_weight(fitted: Fitted) -> Floats:
+def widened_weight(fitted: Fitted) -> Floats:
     """Weight of each row of the fit, the readings' less where neighbours err alike."""
     weight = fitted.solution.weight.copy()
     has = fitted.observed.has
@@ -224,7 +175,7 @@ def _widened_weight(fitted: Fitted) -> Floats:
     return weight
 
 
-def _inverse(normal: Floats) -> Floats:
+def floored_inverse(normal: Floats) -> Floats:
     """Of a symmetric matrix; what the data say nothing on gets a very large variance, not none."""
     size = np.sqrt(np.maximum(np.diag(normal), 1e-20 * np.diag(normal).max()))
     values, vectors = np.linalg.eigh(normal / np.outer(size, size))
@@ -241,21 +192,6 @@ def _widening(runs: Floats) -> float:
             most = max(most, float(row[1:] @ row[:-1]) / square)
     most = min(most, MAX_RUNS)
     return (1 + most) / (1 - most)
-
-
-def _moved_residual(law: Law, observed: Observed, theta: Floats, error: RunError) -> Floats:
-    """How model less measured moves where a channel truly is one standard uncertainty higher."""
-    if error.channel in OUTPUTS:
-        moved = np.zeros_like(observed.values)
-        row = OUTPUTS.index(error.channel)
-        moved[row] = -error.of(observed.values[row])
-        return moved
-    state = observed.state
-    is_speed = error.channel is Channel.SPEED
-    speed = state.speed + (error.of(state.speed) if is_speed else 0.0)
-    voltage = state.voltage + (0.0 if is_speed else error.of(state.voltage))
-    there = law.predict(theta[None], State(speed, voltage, state.current_near))[0]
-    return np.asarray(there - law.predict(theta[None], state)[0])
 
 
 def _criterion(

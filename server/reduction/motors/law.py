@@ -30,7 +30,8 @@ class Observed:
     """The load points of a run as arrays.
 
     `values`, `u` (3, n) in the order of `OUTPUTS`; `u` scatter only; `has` (3,) which of them
-    were measured on their own. `u_speed` (n,) scatter of the speed.
+    were measured on their own. `u_speed` (n,) scatter of the speed. `rows` (n,): which of the
+    run's load points these are.
     """
 
     state: State
@@ -40,6 +41,7 @@ class Observed:
     has: Bools
     is_ac: bool
     frequency_hz: float | None = None
+    rows: tuple[int, ...] = ()
 
     @property
     def n(self) -> int:

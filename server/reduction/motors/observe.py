@@ -65,7 +65,9 @@ def observe(points: Sequence[LoadPoint], plate: Plate, rig: Rig | None = None) -
     usable = _thinned(sorted(usable, key=lambda p: -p.speed_rad_s))
     if len(usable) < MIN_POINTS:
         return f"fewer than {MIN_POINTS} load points"
-    return _arrays(usable, plate, rig or Rig(), is_ac=is_ac)
+    place = {id(p): i for i, p in enumerate(points)}
+    rows = tuple(place[id(p)] for p in usable)
+    return _arrays(usable, plate, rig or Rig(), is_ac=is_ac, rows=rows)
 
 
 def run_errors(
@@ -99,7 +101,9 @@ def _thinned(points: list[LoadPoint]) -> list[LoadPoint]:
     return [points[i] for i in kept]
 
 
-def _arrays(points: list[LoadPoint], plate: Plate, rig: Rig, *, is_ac: bool) -> Observed:
+def _arrays(
+    points: list[LoadPoint], plate: Plate, rig: Rig, *, is_ac: bool, rows: tuple[int, ...]
+) -> Observed:
     def column(read: list[float | None]) -> Floats:
         return np.array([v if v is not None else np.nan for v in read], dtype=np.float64)
 
@@ -121,4 +125,5 @@ def _arrays(points: list[LoadPoint], plate: Plate, rig: Rig, *, is_ac: bool) -> 
         has=np.array([c is not Channel.POWER or is_ac for c in OUTPUTS]),
         is_ac=is_ac,
         frequency_hz=plate.frequency_hz,
+        rows=rows,
     )

@@ -1,12 +1,14 @@
 """The error model of one worked brake run, and its figures with their uncertainty."""
 
 import hashlib
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from server.model.bench import Plate, Rig
+from server.model.budget import PLACE_BY_CURVE, PLACE_BY_LAW
 from server.model.measured import Finding, JsonValue, Metric
 from server.model.recording import Recording
 from server.model.results import ReductionOptions
@@ -16,6 +18,7 @@ from server.reduction.leads import held_loss_w
 from server.reduction.loadline import COORDINATES
 from server.reduction.metrics import RATED
 from server.reduction.states import State
+from server.reduction.uncertainty.components import Component
 from server.reduction.uncertainty.drawn_line import drawn_line
 from server.reduction.uncertainty.judge_figures import MONTE_CARLO, Judged, judge_figures
 from server.reduction.uncertainty.monte_carlo import seed_of
@@ -150,10 +153,13 @@ def brake_model(
     best = max(range(len(worked.points)), key=lambda i: worked.points[i].shaft_power_w)
     free = None if worked.free is None else worked.points.index(worked.free)
     has_rated = any(metrics[n].value is not None for n in RATED if n in metrics)
+    line = None
+    if worked.line is not None:
+        line = drawn_line(worked.line, worked.points, table, worked.place)
     return RunModel(
-        errors=errors,
+        errors=errors.with_place(_place_component(worked)),
         table=table,
-        line=drawn_line(worked.line, worked.points, table) if worked.line is not None else None,
+        line=line,
         rated_current_a=plate.current_a if has_rated else None,
         point=None if has_line else best,
         free=free,
@@ -186,6 +192,14 @@ def seed_of_input(
     return seed_of(
         input_digest(digest.hexdigest(), kind=RunKind.BRAKE, plate=plate, rig=rig, options=options)
     )
+
+
+def _place_component(worked: Worked) -> Component:
+    """How surely the place of the highest power is known beside the readings' own errors."""
+    if worked.place is not None:
+        own = worked.place
+        return Component(PLACE_BY_LAW, math.hypot(own.u_law, own.u_voltage))
+    return Component.within(PLACE_BY_CURVE, worked.order_reach_rad_s)
 
 
 def _power_by_line(worked: Worked) -> dict[int, float]:

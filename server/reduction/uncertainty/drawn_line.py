@@ -13,8 +13,10 @@ import numpy as np
 from numpy.polynomial import chebyshev
 
 from server.model.results import LoadPoint
+from server.model.words import Channel
 from server.reduction.arrays import Floats
 from server.reduction.loadline import COORDINATES, LoadLine, pooled_u
+from server.reduction.motors.place import Place
 from server.reduction.polynomial import Polynomial
 from server.reduction.uncertainty.point_table import (
     CURRENT,
@@ -50,16 +52,45 @@ class DrawnCurve:
 
 
 @dataclass(frozen=True, slots=True)
+class DrawnPlace:
+    """Speed (rad/s) of the highest power by the motor's law, and how it answers to the points.
+
+    `by` (N,) by quantity, `by_voltage` to a relative error and to an offset of it; `scatter` (r,)
+    as for the curves; `v` the label where it stands without error.
+    """
+
+    speed_rad_s: float
+    by: dict[str, Floats]
+    by_voltage: tuple[float, float]
+    scatter: Floats
+    v: float
+
+    def drawn(self, table: PointTable, f: Factors, scatter: Floats) -> Floats:
+        """(n,) speeds."""
+        relative, offset = self.by_voltage
+        speed = self.speed_rad_s + f.place + self.scatter @ scatter
+        speed += relative * (f.gains[Channel.VOLTAGE] - 1) + offset * f.offsets[Channel.VOLTAGE]
+        for quantity, by in self.by.items():
+            values = table.values(quantity)
+            if values is not None:
+                weights, columns = zip(*table.terms(quantity, f), strict=True)
+                speed += by @ np.stack(columns, axis=1) @ np.stack(weights) - by @ values
+        return np.asarray(speed)
+
+
+@dataclass(frozen=True, slots=True)
 class DrawnLine:
     """All curves of one load line on the same label v in [-1, 1] of load.
 
     Coefficients are of powers of v: the orders are low, and two bits are lost for each at most.
+    `place`: of the highest power, where the motor's law tells it.
     """
 
     curves: dict[str, DrawnCurve]
     table: PointTable
     n_scatter: int
     without_error: dict[str, Floats]
+    place: DrawnPlace | None = None
 
     @property
     def degrees_of_freedom(self) -> float:
@@ -89,7 +120,9 @@ class DrawnLine:
         return z
 
 
-def drawn_line(line: LoadLine, points: Sequence[LoadPoint], table: PointTable) -> DrawnLine | None:
+def drawn_line(
+    line: LoadLine, points: Sequence[LoadPoint], table: PointTable, place: Place | None = None
+) -> DrawnLine | None:
     """Prepare a fitted load line for drawing; None where a fit has no finite covariance.
 
     The place of a point on the line is the reading of one of its own channels. Systematic errors
@@ -114,7 +147,27 @@ def drawn_line(line: LoadLine, points: Sequence[LoadPoint], table: PointTable) -
     is_finite = all(
         np.isfinite(part).all() for c in made.values() for part in (c.operator, c.own, c.along)
     )
-    return _joined(made, table) if made and is_finite else None
+    if not made or not is_finite:
+        return None
+    moved = None
+    if place is not None:
+        along = _by(place).get(own_curve, np.zeros_like(x)) * u_x
+        moved = _Moved(place, along, _label(line, place))
+    return _joined(made, table, moved)
+
+
+def _by(place: Place) -> dict[str, Floats]:
+    return {
+        POWER: place.by_power,
+        SPEED: place.by_speed,
+        CURRENT: place.by_current,
+        INPUT: place.by_input,
+    }
+
+
+def _label(line: LoadLine, place: Place) -> float:
+    x = line.place_of_speed(place.speed_rad_s, (line.x_low + line.x_high) / 2)
+    return line.power.centre if x is None else (x - line.power.centre) / line.power.half_width
 
 
 def curve_of(line: LoadLine, quantity: str) -> Polynomial | None:
@@ -139,12 +192,22 @@ class _Spot:
 @dataclass(frozen=True, slots=True)
 class _Fitted:
     """`own` and `along` (p, N): what a standard normal number at each point does to the curve,
-    `along` by the same numbers for all curves."""
+    `along` by the same numbers for all curves. `noise` (N,): of the quantity itself."""
 
     operator: Floats
     own: Floats
     along: Floats
+    noise: Floats
     degrees_of_freedom: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Moved:
+    """The place of the highest power; `along` (N,) as for a curve."""
+
+    place: Place
+    along: Floats
+    v: float
 
 
 def _fitted(
@@ -166,6 +229,7 @@ def _fitted(
         operator=operator,
         own=operator * (u * swell)[None, :],
         along=operator * spot.along[None, :],
+        noise=u * swell,
         degrees_of_freedom=max(freedom, 3.0) if is_scattered.any() else math.inf,
     )
 
@@ -178,13 +242,17 @@ def _powers(series: Floats) -> Floats:
     return found
 
 
-def _joined(curves: dict[str, _Fitted], table: PointTable) -> DrawnLine:
+def _joined(curves: dict[str, _Fitted], table: PointTable, moved: _Moved | None) -> DrawnLine:
     """Bring the scatter of all curves to as few numbers as their joint covariance needs."""
     rows = []
     for k, curve in enumerate(curves.values()):
         own = [np.zeros_like(curve.own)] * len(curves)
         own[k] = curve.own
         rows.append(np.concatenate([curve.along, *own], axis=1))
+    if moved is not None:
+        by, none = _by(moved.place), np.zeros_like(table.speed)
+        noise = [by.get(q, none) * curve.noise for q, curve in curves.items()]
+        rows.append(np.concatenate([moved.along, *noise])[None])
     factor = np.concatenate(rows)
     size = np.sqrt(np.sum(factor**2, axis=1))
     unit = np.where(size > 0, size, 1.0)
@@ -199,4 +267,8 @@ def _joined(curves: dict[str, _Fitted], table: PointTable) -> DrawnLine:
         end = at + curve.operator.shape[0]
         made[quantity] = DrawnCurve(curve.operator, root[at:end], curve.degrees_of_freedom)
         at = end
-    return DrawnLine(made, table, int(root.shape[1]), still)
+    drawn = None
+    if moved is not None:
+        place = moved.place
+        drawn = DrawnPlace(place.speed_rad_s, _by(place), place.by_voltage, root[at], moved.v)
+    return DrawnLine(made, table, int(root.shape[1]), still, drawn)

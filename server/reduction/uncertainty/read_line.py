@@ -77,6 +77,17 @@ def at_current(coefficients: Coefficients, amperes: float) -> Floats:
     return np.asarray(v)
 
 
+def at_speed(coefficients: Coefficients, speed_rad_s: Floats, start: Floats | float) -> Floats:
+    """Label (n,) where the speed of each draw has its value (n,), the one nearest to `start`."""
+    curve = coefficients[SPEED]
+    rate = slope(curve)
+    v: Floats = np.zeros_like(speed_rad_s) + start
+    for _ in range(STEPS):
+        d = evaluate(rate, v)
+        v = np.clip(v + (speed_rad_s - evaluate(curve, v)) / np.where(d != 0, d, np.inf), -1, 1)
+    return v
+
+
 def evaluate(coefficients: Floats, v: Floats) -> Floats:
     """Polynomials (p, n), each at its own v (n,), by Horner's rule."""
     value: Floats = coefficients[-1].copy()

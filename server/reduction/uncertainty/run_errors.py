@@ -1,7 +1,7 @@
 """Errors common to all points of a brake run, as factors and offsets on what was measured."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from server.reduction.zero import Zero
 # Roles beside the channels' own "gain" and "offset".
 ARM, INERTIA, DRAG, ZERO = "arm", "inertia", "drag", "zero"
 ARM_ANGLE, PIVOT, LEADS = "arm angle", "pivot", "leads"
+PLACE = "place of the highest power"
 Role = tuple[str, Channel | None]
 ELECTRICAL = (Channel.VOLTAGE, Channel.CURRENT, Channel.POWER, Channel.POWER_FACTOR)
 
@@ -23,8 +24,8 @@ class Factors:
     """(n,) per draw: what a measured quantity is multiplied by, and what is added to it.
 
     `torque` multiplies the brake's torque, `torque_offset` (N m at the shaft) adds to it; `leads`
-    multiplies the resistance of the leads; `gain`
-    and `offset` of a channel are in `gains` and `offsets`.
+    multiplies the resistance of the leads; `place` (rad/s) moves the highest power along the load;
+    `gain` and `offset` of a channel are in `gains` and `offsets`.
     """
 
     torque: Floats
@@ -32,6 +33,7 @@ class Factors:
     drag: Floats
     inertia: Floats
     leads: Floats
+    place: Floats
     gains: dict[Channel, Floats]
     offsets: dict[Channel, Floats]
 
@@ -44,6 +46,16 @@ class RunErrors:
     roles: tuple[Role, ...]
     torque_channel: Channel
     offset_factor: float
+
+    def with_place(self, component: Component) -> "RunErrors":
+        """The same, and how surely the highest power's place is known, rad/s."""
+        if not component.standard_uncertainty > 0:
+            return self
+        return replace(
+            self,
+            components=(*self.components, component),
+            roles=(*self.roles, (PLACE, None)),
+        )
 
     def draw(self, rng: np.random.Generator, n: int) -> Floats:
         """(K, n) errors."""
@@ -74,6 +86,7 @@ class RunErrors:
             drag=1.0 + of(DRAG),
             inertia=1.0 + of(INERTIA),
             leads=1.0 + of(LEADS),
+            place=of(PLACE),
             gains=gains,
             offsets=offsets,
         )

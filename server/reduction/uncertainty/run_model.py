@@ -17,9 +17,12 @@ from server.reduction.uncertainty.point_table import (
     PointTable,
 )
 from server.reduction.uncertainty.read_line import (
+    Coefficients,
     Reading,
     at_current,
+    at_speed,
     best_efficiency,
+    evaluate,
     highest_power,
     read_at,
 )
@@ -148,8 +151,11 @@ class RunModel:
         def fixed(quantity: str, place: Floats) -> Floats:
             return np.asarray(place[0] ** np.arange(c[quantity].shape[0]) @ c[quantity])
 
-        found |= _named(PEAK, read_at(c, highest_power(c)))
-        found[FIXED_OF[M.SHAFT_POWER_MAX_STEADY]] = fixed(POWER, highest_power(still))
+        v, top = self._highest(line, c, f, scatter)
+        found |= _named(PEAK, read_at(c, v))
+        found[M.SHAFT_POWER_MAX_STEADY] = top
+        no_error = np.array([line.place.v]) if line.place is not None else highest_power(still)
+        found[FIXED_OF[M.SHAFT_POWER_MAX_STEADY]] = fixed(POWER, no_error)
         if INPUT in c:
             found |= _named(BEST, read_at(c, best_efficiency(c)))
             v = best_efficiency(still)
@@ -157,6 +163,21 @@ class RunModel:
         if CURRENT in c and self.rated_current_a is not None:
             found |= _named(RATED, read_at(c, at_current(c, self.rated_current_a)))
         return found
+
+    def _highest(
+        self, line: DrawnLine, c: Coefficients, f: Factors, scatter: Floats
+    ) -> tuple[Floats, Floats]:
+        """Label (n,) of the highest power, and the power (n,): by the motor's law, or where the
+        curve is highest, give or take what other orders say of the place."""
+        if line.place is not None:
+            speed = line.place.drawn(line.table, f, scatter)
+            v = at_speed(c, speed, line.place.v)
+            return v, evaluate(c[POWER], v)
+        v = highest_power(c)
+        top = evaluate(c[POWER], v)
+        if f.place.any():
+            v = at_speed(c, evaluate(c[SPEED], v) + f.place, v)
+        return v, top
 
     def _of_points(self, table: PointTable, f: Factors, take: Callable[[int], Floats]) -> Outputs:
         found: Outputs = {}

@@ -9,7 +9,7 @@ import pytest
 from server.model.bench import Instrument, Rig
 from server.model.measured import Metric
 from server.model.results import Reduction, ReductionOptions
-from server.model.words import Channel, FindingCode, MetricName, RunKind
+from server.model.words import Channel, FindingCode, MetricName, MotorFamily, RunKind
 from server.reduction import reduce_run
 from server.reduction.uncertainty.brake_figures import seed_of_input
 from server.reduction.uncertainty.judge_figures import judge_figures
@@ -201,7 +201,7 @@ def test_a_vertex_of_a_noisy_fit_is_biased_upwards_and_the_draws_show_it() -> No
     power = reduce_run(
         run.recording,
         kind=RunKind.BRAKE,
-        plate=run.plate,
+        plate=replace(run.plate, motor_family=MotorFamily.UNKNOWN),
         rig=run.rig,
         options=ReductionOptions(),
     ).metrics[M.SHAFT_POWER_MAX_STEADY]
