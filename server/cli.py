@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from server.errors import BenchledgerError, Unusable
+from server.model.people import Role
 
 if TYPE_CHECKING:
     from server.settings import Settings
@@ -229,6 +230,34 @@ def token(
     from server.commands.token import token as run
 
     run(_settings(), tester=tester, days=days)
+
+
+@app.command()
+def login(
+    server: Annotated[
+        str, typer.Argument(envvar="BENCHLEDGER_SERVER", help="address of the service")
+    ] = "http://127.0.0.1:8000",
+) -> None:
+    """Sign this machine in to a server, approved in the browser, for `send` and `record`."""
+    from server.commands.login import login as run
+
+    run(server)
+
+
+@app.command()
+def appoint(
+    who: Annotated[str, typer.Argument(help="e-mail address, or name where only one has it")],
+    role: Annotated[Role | None, typer.Option(help="tester, maintainer or administrator")] = None,
+    vouch: Annotated[
+        bool, typer.Option("--vouch", help="clean runs are published at once")
+    ] = False,
+) -> None:
+    """Give an account a role or vouch for it; so the first administrator is made."""
+    from server.commands.appoint import appoint as run
+
+    if role is None and not vouch:
+        raise typer.BadParameter("give --role, --vouch or both")
+    run(_settings(), who=who, role=role, vouch=vouch)
 
 
 @app.command()

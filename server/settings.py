@@ -1,5 +1,6 @@
 """Every setting, read once from BENCHLEDGER_* variables."""
 
+import re
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
@@ -101,6 +102,11 @@ class Settings(BaseSettings):
         if self.oidc_issuer is not None:
             needed += ("oidc_client_id", "public_url")
         missing = [f"BENCHLEDGER_{name.upper()}" for name in needed if getattr(self, name) is None]
+        is_safe = re.match(
+            r"https://|http://(127\.0\.0\.1|localhost)\b", self.oidc_issuer or "https://"
+        )
+        if not is_safe:
+            raise ValueError("BENCHLEDGER_OIDC_ISSUER must begin with https://")
         if missing:
             raise ValueError(f"these settings go together, and are missing: {', '.join(missing)}")
         return self

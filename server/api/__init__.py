@@ -5,6 +5,7 @@ from fastapi import APIRouter
 from server.api import (
     appliances,
     catalogue,
+    command_sign_ins,
     compare,
     journal,
     live,
@@ -31,6 +32,7 @@ parts = (
     compare,
     live,
     people,
+    command_sign_ins,
     journal,
     problem_kinds,
 )

@@ -140,6 +140,12 @@ Administrator = Annotated[Tester, Depends(_administrator)]
 PROOF_LASTS = timedelta(minutes=15)
 
 
+def is_proved(tester: Tester) -> bool:
+    """Whether who is signed in gave password or passkey lately."""
+    at = tester.proved_at
+    return at is not None and at >= datetime.now(UTC) - PROOF_LASTS
+
+
 async def _proved(tester: Signed) -> Tester:
     """Signed in by oneself, not with a token, and lately: for what lets somebody in."""
     if tester.session_id is None:
@@ -148,7 +154,7 @@ async def _proved(tester: Signed) -> Tester:
         raise NotAllowed(
             "You are signed in with a token. Sign in with your password or passkey for this."
         )
-    if tester.proved_at is None or tester.proved_at < datetime.now(UTC) - PROOF_LASTS:
+    if not is_proved(tester):
         raise ProofNeeded("Give your password or passkey once more.")
     return tester
 

@@ -4,10 +4,13 @@ from fastapi import APIRouter
 
 from server.pages import (
     account,
+    account_command,
     account_data,
     account_factors,
     account_home,
+    account_people,
     account_prove,
+    account_provider,
     account_reset,
     account_security,
     account_sign_in,
@@ -33,11 +36,14 @@ accounts = (
     account_sign_up,
     account_reset,
     account_prove,
+    account_provider,
     account_home,
     account_security,
     account_factors,
     account_tokens,
     account_data,
+    account_command,
+    account_people,
     account,
 )
 # A draft's address takes any word: what stands under /send by a name of its own comes first, and

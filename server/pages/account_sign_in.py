@@ -70,7 +70,18 @@ def sign_in_page(
             FormShown(
                 "/sign-in",
                 "Sign in",
-                fields=(replace(EMAIL, value=email), PASSWORD),
+                fields=(
+                    replace(EMAIL, value=email, is_required=False),
+                    replace(PASSWORD, is_required=False),
+                    Field(
+                        "token",
+                        "Or a token, instead of these two",
+                        kind="password",
+                        is_required=False,
+                        help="Made on the page of an account, or by whoever keeps this ledger. A "
+                        "demonstration writes one to the file demo-token in its data folder.",
+                    ),
+                ),
                 hidden=hidden,
             ),
             FormShown(
@@ -81,22 +92,6 @@ def sign_in_page(
                 is_main=False,
                 passkey="get",
                 options_address="/sign-in/passkey/options",
-            ),
-            FormShown(
-                "/sign-in",
-                "Sign in with the token",
-                fields=(
-                    Field(
-                        "token",
-                        "Token",
-                        kind="password",
-                        help="Made on the page of an account, or by whoever keeps this ledger. A "
-                        "demonstration writes one to the file demo-token in its data folder.",
-                    ),
-                ),
-                hidden=hidden,
-                title="With a token",
-                is_main=False,
             ),
         ),
         links=tuple(links),
@@ -124,8 +119,9 @@ def sign_in(
 ) -> Response:
     check_same_site(request)
     target = safe_next(fields.get("next"))
-    if "token" in fields:
-        return _with_token(request, session, token=fields["token"].strip(), target=target)
+    token = fields.get("token", "").strip()
+    if token:
+        return _with_token(request, session, token=token, target=target)
     if tried.account is None:
         page = sign_in_page(
             target, (_WRONG,), email=fields.get("email", "")[:254], provider=_provider(request)

@@ -85,6 +85,12 @@ def tester_by_public_id(session: Session, *, public_id: str) -> Tester:
     return Tester(id=row.id, public_id=row.public_id, name=row.name, scopes=frozenset())
 
 
+def tester_by_id(session: Session, *, tester_id: int) -> Tester:
+    """A tester without scopes, with their role."""
+    row = session.get_one(t.TesterRow, tester_id)
+    return Tester(row.id, row.public_id, row.name, frozenset(), Role(row.role))
+
+
 def live_token() -> ColumnElement[bool]:
     token = t.ApiTokenRow
     return and_(

@@ -34,11 +34,12 @@ SENT = 8
 
 @dataclass(frozen=True, slots=True)
 class Ledger:
-    """`log` is a log that has not been sent yet."""
+    """`log` is a log that has not been sent yet; `letters` the folder of what went by e-mail."""
 
     address: str
     token: str
     log: Path
+    letters: Path
 
 
 @pytest.fixture(scope="session")
@@ -58,7 +59,7 @@ def ledger(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ledger]:
     engine.dispose()
     log = folder / "logs" / by_order[SENT].log
     with _served(settings) as address:
-        yield Ledger(address, token, log)
+        yield Ledger(address, token, log, letters_of(settings))
 
 
 def _load(engine, settings: Settings, logs: Path, run) -> None:  # type: ignore[no-untyped-def]
@@ -76,6 +77,11 @@ def _load(engine, settings: Settings, logs: Path, run) -> None:  # type: ignore[
         submit_run(session, prepared=prepared, upload=upload, bench=bench, tester=tester)
 
 
+def letters_of(settings: Settings) -> Path:
+    """Where the service puts what it would send by e-mail."""
+    return settings.data.parent / "letters"
+
+
 class _served:
     """One web process of its own on a free port."""
 
@@ -86,7 +92,12 @@ class _served:
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             port = probe.getsockname()[1]
-        environment = {**os.environ, "BENCHLEDGER_DATA": str(self._settings.data)}
+        environment = {
+            **os.environ,
+            "BENCHLEDGER_DATA": str(self._settings.data),
+            "BENCHLEDGER_MAIL": "folder",
+            "BENCHLEDGER_MAIL_FOLDER": str(letters_of(self._settings)),
+        }
         self._process = subprocess.Popen(
             [sys.executable, "-m", "uvicorn", "--factory", "server.app:create_app",
              "--port", str(port), "--log-level", "warning"],

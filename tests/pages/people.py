@@ -3,6 +3,7 @@
 import email
 import email.policy
 import re
+import time
 from email.message import EmailMessage
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -60,7 +61,7 @@ class Person:
         return self.send("/sign-up", name=name, email=address, password=password)
 
     def confirm(self, address: str) -> BeautifulSoup:
-        self.open(link_of(self.letter_to(address)))
+        self.open(link_in(self.letter_to(address)))
         return self.send("/confirm")
 
     def sign_in(self, address: str, password: str = PASSWORD, *, to: str = "/") -> BeautifulSoup:
@@ -68,24 +69,37 @@ class Person:
         return self.send("/sign-in", email=address, password=password)
 
     def letters_to(self, address: str) -> list[EmailMessage]:
-        found = []
-        for path in sorted(self.letters.glob("*.eml")):
-            message = email.message_from_bytes(path.read_bytes(), policy=email.policy.default)
-            assert isinstance(message, EmailMessage)
-            if message["To"] == address:
-                found.append(message)
-        return found
+        return letters_in(self.letters, address)
 
     def letter_to(self, address: str) -> EmailMessage:
         """The last letter to an address."""
         return self.letters_to(address)[-1]
 
 
+def letters_in(folder: Path, address: str) -> list[EmailMessage]:
+    found = []
+    for path in sorted(folder.glob("*.eml")):
+        message = email.message_from_bytes(path.read_bytes(), policy=email.policy.default)
+        assert isinstance(message, EmailMessage)
+        if message["To"] == address:
+            found.append(message)
+    return found
+
+
+def newest_letter(folder: Path, address: str) -> EmailMessage:
+    """The newest letter to an address; waits a moment, as letters leave after the answer."""
+    for _ in range(100):
+        if found := letters_in(folder, address):
+            return found[-1]
+        time.sleep(0.1)
+    raise AssertionError(f"no letter went to {address}")
+
+
 def words_of(letter: EmailMessage) -> str:
     return str(letter.get_content())
 
 
-def link_of(letter: EmailMessage) -> str:
+def link_in(letter: EmailMessage) -> str:
     """Path and query of the letter's first link."""
     found = re.search(r"https?://\S+", words_of(letter))
     assert found is not None

@@ -13,7 +13,7 @@ from server.settings import Settings
 from server.store import tables as t
 from server.store.database import read_session
 from tests.api.logs import small_log
-from tests.pages.people import PASSWORD, Person, link_of, words_of
+from tests.pages.people import PASSWORD, Person, link_in, words_of
 from tests.pages.reading import problems_of, text_of
 
 ADA = "ada@bench.example"
@@ -45,7 +45,7 @@ def test_from_signing_up_to_the_page_of_the_account(app: FastAPI, person) -> Non
     letter = ada.letter_to(ADA)
     assert letter["Auto-Submitted"] == "auto-generated"
     for _ in range(2):
-        ada.open(link_of(letter))
+        ada.open(link_in(letter))
     assert role_of(app, "Ada Quill") == [Role.READER]
     page = ada.send("/confirm")
     assert ada.answer.url.path == "/account"
@@ -53,7 +53,7 @@ def test_from_signing_up_to_the_page_of_the_account(app: FastAPI, person) -> Non
     assert role_of(app, "Ada Quill") == [Role.TESTER]
     assert "tester: sends runs for review" in text_of(page)
     # Used up.
-    ada.open(link_of(letter))
+    ada.open(link_in(letter))
     assert ada.answer.status_code == 410
 
     elsewhere = person()
@@ -149,7 +149,7 @@ def test_a_reset_sets_a_password_once_and_ends_every_sign_in(person) -> None:
     other = person()
     other.open("/reset")
     other.send("/reset", email=ADA)
-    link = link_of(other.letter_to(ADA))
+    link = link_in(other.letter_to(ADA))
     other.open(link)
     page = other.send("/reset/password", password="password123")
     assert other.answer.status_code == 422
@@ -298,7 +298,7 @@ def test_a_token_opens_the_account_but_changes_no_sign_in(app: FastAPI, person) 
         token = issue_token(session, tester="Bo Marsh").token
     bo = person()
     bo.open("/sign-in")
-    bo.send("/sign-in", nth=1, token=token)
+    bo.send("/sign-in", token=token)
     assert "with the token" in text_of(bo.open("/account"))
     for path in ("/account/password", "/account/email", "/account/second-factor"):
         bo.open(path)

@@ -31,6 +31,8 @@ def from_(least: str) -> frozenset[str]:
 
 OPEN = Rule(own=from_("none"), other=from_("none"))
 TRYING = Rule(own=from_("visitor"), other=from_("visitor"))  # somebody with a place for drafts
+# Only there where the settings name a provider to sign in with; the matrix's name none.
+NOT_SET_UP = Rule(own=NOBODY, other=NOBODY)
 SIGNED = Rule(own=from_("reader"), other=from_("reader"))
 SENDING = Rule(own=from_("tester"), other=from_("tester"))
 MAINTAINING = Rule(own=from_("maintainer"), other=from_("maintainer"))
@@ -51,6 +53,9 @@ RULES: dict[str, Rule] = {
     "POST /account/codes/confirm": SIGNED,
     "POST /account/codes/recovery": SIGNED,
     "POST /account/codes/remove": SIGNED,
+    "GET /account/command": SIGNED,
+    "POST /account/command/approve": SENDING,
+    "POST /account/command/refuse": SENDING,
     "GET /account/data": SIGNED,
     "POST /account/data/delete": SIGNED,
     "POST /account/data/export": SIGNED,
@@ -63,6 +68,9 @@ RULES: dict[str, Rule] = {
     "POST /account/passkeys/{passkey_id}/remove": OWN_SIGNED,
     "GET /account/password": SIGNED,
     "POST /account/password": SIGNED,
+    "GET /account/people": ADMINISTERING,
+    "POST /account/people/{person_id}/role": ADMINISTERING,
+    "POST /account/people/{person_id}/vouch": ADMINISTERING,
     "GET /account/second-factor": SIGNED,
     "POST /account/sign-ins/end-others": SIGNED,
     "POST /account/sign-ins/{sign_in_id}/end": OWN_SIGNED,
@@ -83,6 +91,8 @@ RULES: dict[str, Rule] = {
     "POST /api/v1/appliances/{appliance_id}/specimens": SENDING,
     "GET /api/v1/claims": OPEN,
     "GET /api/v1/claims/{claim_id}": OPEN,
+    "POST /api/v1/command-sign-ins": OPEN,
+    "POST /api/v1/command-sign-ins/token": OPEN,
     "GET /api/v1/compare": OPEN,
     "GET /api/v1/journal/heads": OPEN,
     "POST /api/v1/live": SENDING,
@@ -166,6 +176,8 @@ RULES: dict[str, Rule] = {
     "POST /sign-in": OPEN,
     "POST /sign-in/passkey": OPEN,
     "POST /sign-in/passkey/options": OPEN,
+    "GET /sign-in/provider": NOT_SET_UP,
+    "GET /sign-in/provider/back": NOT_SET_UP,
     "POST /sign-in/second": OPEN,
     "POST /sign-out": TRYING,
     "GET /sign-up": OPEN,

@@ -37,3 +37,7 @@ if (document.querySelector("[data-rows]")) {
   const { addRows } = await import("./rows.js");
   addRows(document.querySelector("[data-rows]"));
 }
+if (document.querySelector("[data-passkey]")) {
+  const { offerPasskeys } = await import("./passkeys.js");
+  offerPasskeys(document.querySelectorAll("[data-passkey]"));
+}
