@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from server.commands import of_people
 from server.errors import BenchledgerError, Unusable
-from server.model.people import Role
 
 if TYPE_CHECKING:
     from server.settings import Settings
@@ -222,45 +222,6 @@ def verify(
 
 
 @app.command()
-def token(
-    tester: Annotated[str, typer.Argument(help="name of the tester, made if new")],
-    days: Annotated[int, typer.Option(help="days until it expires")] = 90,
-) -> None:
-    """Make a token for a tester and print it, once."""
-    from server.commands.token import token as run
-
-    run(_settings(), tester=tester, days=days)
-
-
-@app.command()
-def login(
-    server: Annotated[
-        str, typer.Argument(envvar="BENCHLEDGER_SERVER", help="address of the service")
-    ] = "http://127.0.0.1:8000",
-) -> None:
-    """Sign this machine in to a server, approved in the browser, for `send` and `record`."""
-    from server.commands.login import login as run
-
-    run(server)
-
-
-@app.command()
-def appoint(
-    who: Annotated[str, typer.Argument(help="e-mail address, or name where only one has it")],
-    role: Annotated[Role | None, typer.Option(help="tester, maintainer or administrator")] = None,
-    vouch: Annotated[
-        bool, typer.Option("--vouch", help="clean runs are published at once")
-    ] = False,
-) -> None:
-    """Give an account a role or vouch for it; so the first administrator is made."""
-    from server.commands.appoint import appoint as run
-
-    if role is None and not vouch:
-        raise typer.BadParameter("give --role, --vouch or both")
-    run(_settings(), who=who, role=role, vouch=vouch)
-
-
-@app.command()
 def backup(target: Annotated[Path, typer.Argument(help="the archive to write")]) -> None:
     """Write database, files and keys into one archive."""
     from server.actions.backup import backup as run
@@ -279,6 +240,9 @@ def restore(
 
     run(_settings(), source, replace=replace)
     typer.echo(f"Restored from {source}")
+
+
+of_people.add_to(app)
 
 
 def _settings(port: int | None = None, host: str | None = None) -> "Settings":
