@@ -4,6 +4,7 @@ from fastapi import APIRouter
 
 from server.api import (
     appliances,
+    bench,
     catalogue,
     command_sign_ins,
     compare,
@@ -33,6 +34,7 @@ parts = (
     live,
     people,
     command_sign_ins,
+    bench,
     journal,
     problem_kinds,
 )

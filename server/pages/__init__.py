@@ -20,6 +20,7 @@ from server.pages import (
     following,
     journal,
     live,
+    my_bench,
     reading,
     send,
     send_last,
@@ -49,5 +50,16 @@ accounts = (
 # A draft's address takes any word: what stands under /send by a name of its own comes first, and
 # the steps, which take any word after a draft's, come last.
 sending = (send_readings, send_pieces, send, send_last, send_steps)
-for part in (reading, things, following, version, compare, live, *accounts, journal, *sending):
+for part in (
+    reading,
+    things,
+    following,
+    version,
+    compare,
+    live,
+    my_bench,
+    *accounts,
+    journal,
+    *sending,
+):
     router.include_router(part.router)
