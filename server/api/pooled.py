@@ -76,6 +76,7 @@ class PooledRunOut(Out):
     tested_on: date | None
     value: float
     standard_uncertainty: float | None
+    method_version: str
 
 
 class LeftOutOut(Out):
@@ -115,6 +116,10 @@ class PooledMetricOut(Out):
     findings: list[str] = Field(default_factory=list)
     reasons: dict[str, str] = Field(default_factory=dict)
     method: str = METHOD
+    method_versions: list[str] = Field(
+        default_factory=list,
+        description="Which made the pooled figures; more than one while a recompute is partly done",
+    )
 
 
 @router.get(
@@ -148,6 +153,7 @@ def _pooled(one: MetricPooling) -> PooledMetricOut:
                 for left in one.left_out
             ],
             "shared_uncertainty": one.shared_uncertainty,
+            "method_versions": list(one.method_versions),
         }
     )
 
@@ -163,4 +169,5 @@ def _run(run: PublishedRun, one: MetricPooling) -> PooledRunOut:
         tested_on=run.tested_on,
         value=figure.value,
         standard_uncertainty=figure.standard_uncertainty,
+        method_version=run.method_version,
     )

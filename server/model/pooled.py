@@ -133,8 +133,8 @@ class PublishedRun:
     """A published brake run with its current headline figures.
 
     `instruments`: the name of each channel's instrument, where it has one. `is_supply_off`: the
-    supply was off the plate's voltage, which moves figures as tested. That and the metrics' budgets
-    come only where the whole was asked for.
+    supply was off the plate's voltage, which moves figures as tested. `method_version`: which
+    made the figures. These two and the metrics' budgets come only where the whole was asked for.
     """
 
     public_id: str
@@ -147,6 +147,7 @@ class PublishedRun:
     instruments: Mapping[str, str]
     metrics: Mapping[MetricName, Metric]
     is_supply_off: bool = False
+    method_version: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,3 +174,8 @@ class MetricPooling:
     @property
     def unit(self) -> str:
         return METRIC_UNITS[self.metric]
+
+    @property
+    def method_versions(self) -> tuple[str, ...]:
+        """Which made the pooled figures; more than one while a recompute is partly done."""
+        return tuple(sorted({run.method_version for run in self.runs if run.method_version}))

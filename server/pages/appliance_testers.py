@@ -19,6 +19,7 @@ from server.wording.pooled import (
     flags_over_figures,
     listed,
     show_pooled,
+    versions_sentence,
 )
 
 MANY_RUNS = 12  # from there on the picture has a row per tester
@@ -62,7 +63,11 @@ def show_testers(pooled: Sequence[MetricPooling]) -> TestersShown | None:
     label = metric_label(main.metric)
     return TestersShown(
         figure=_picture(main, pooling) if pooling.n_results > 1 else None,
-        sentences=(f"{label}: {_low(agreement_sentence(pooling))}", *_alone(pooling)),
+        sentences=(
+            f"{label}: {_low(agreement_sentence(pooling))}",
+            *_alone(pooling),
+            *_versions(told),
+        ),
         flags=flags_over_figures([(metric_label(one.metric), p) for one, p in told]),
         rows=tuple(_row(one, found) for one, found in told),
         pieces=_pieces(main, pooling),
@@ -98,6 +103,13 @@ def _alone(pooling: Pooling) -> tuple[str, ...]:
         "One run alone is shown as one run, with its own uncertainty. What another piece or another"
         " tester would show is not in it.",
     )
+
+
+def _versions(told: Sequence[tuple[MetricPooling, Pooling]]) -> tuple[str, ...]:
+    """Said once for all figures: where the runs behind them are of different versions."""
+    versions = sorted({v for one, _ in told for v in one.method_versions})
+    words = versions_sentence(versions)
+    return (words,) if words else ()
 
 
 def _pieces(one: MetricPooling, pooling: Pooling) -> tuple[str, ...]:

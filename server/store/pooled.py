@@ -60,7 +60,7 @@ def _runs(*, is_whole: bool) -> Any:
     if not is_whole:
         return query
     # The long part of a metric set, read only where it is shown.
-    return query.add_columns(t.MetricSetRow.uncertainties).join(
+    return query.add_columns(t.MetricSetRow.uncertainties, t.MetricSetRow.method_version).join(
         t.MetricSetRow, t.MetricSetRow.id == run.current_set_id
     )
 
@@ -109,7 +109,7 @@ def published_runs(
     for row in rows:
         run = _published_run(row, metrics[row.set_id])
         if is_whole:
-            run = _whole(run, row.uncertainties, is_supply_off=row.set_id in supply_off)
+            run = _whole(run, row, is_supply_off=row.set_id in supply_off)
         for root_id in roots[row.appliance_id]:
             found[root_id].append(run)
     return {public_id: tuple(runs) for public_id, runs in found.items()}
@@ -148,6 +148,12 @@ def _published_run(row: Row[Any], metrics: Mapping[MetricName, Metric]) -> Publi
     )
 
 
-def _whole(run: PublishedRun, stored: Mapping[str, Any], *, is_supply_off: bool) -> PublishedRun:
+def _whole(run: PublishedRun, row: Row[Any], *, is_supply_off: bool) -> PublishedRun:
+    stored = row.uncertainties
     metrics = {n: with_uncertainty(m, stored.get(n.value)) for n, m in run.metrics.items()}
-    return replace(run, metrics=metrics, is_supply_off=is_supply_off)
+    return replace(
+        run,
+        metrics=metrics,
+        is_supply_off=is_supply_off,
+        method_version=row.method_version,
+    )

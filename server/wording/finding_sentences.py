@@ -192,14 +192,6 @@ def off_plate(e: Evidence) -> tuple[str, str]:
     )
 
 
-def clipped(e: Evidence) -> tuple[str, str]:
-    return (
-        f"The {e.get('channel')} stayed at its highest value, {_number(e, 'value', '.4g')}, while"
-        " other channels moved: the sensor or logger has hit its ceiling.",
-        "Use a larger range.",
-    )
-
-
 def frozen(e: Evidence) -> tuple[str, str]:
     use = "" if e.get("is_used") is True else " No figure is made from it."
     return (

@@ -58,7 +58,7 @@ _WRITERS: dict[FindingCode, Callable[[Evidence], tuple[str, str]]] = {
     FindingCode.RATED_CURRENT_NOT_REACHED: sentences.not_reached,
     FindingCode.PEAK_NOT_BRACKETED: sentences.not_bracketed,
     FindingCode.SUPPLY_OFF_PLATE: sentences.off_plate,
-    FindingCode.CHANNEL_CLIPPED: sentences.clipped,
+    FindingCode.CHANNEL_CLIPPED: rig_sentences.clipped,
     FindingCode.CHANNEL_FROZEN: sentences.frozen,
     FindingCode.CHANNELS_LAG: sentences.lag,
     FindingCode.LAST_LINE_CUT: sentences.last_line,

@@ -186,6 +186,17 @@ def agreement_sentence(pooling: Pooling) -> str:
     )
 
 
+def versions_sentence(versions: Sequence[str]) -> str:
+    """That figures of several versions of the method stand together; empty for one."""
+    if len(versions) < 2:
+        return ""
+    return (
+        f"These figures were made by {len(versions)} versions of the method"
+        f" ({listed(list(versions))}): they are pooled as they stand until the older ones are made"
+        " anew."
+    )
+
+
 def agreement_words(pooling: Pooling) -> str:
     """Whether the testers agree, for a table's cell."""
     if pooling.n_testers == 1:

@@ -31,3 +31,27 @@ def leads(evidence: Evidence) -> tuple[str, str]:
         " and on direct current their voltage too.",
         "Nothing to do.",
     )
+
+
+def _value(evidence: Evidence) -> str:
+    value = evidence.get("value")
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return format(value, ".4g").replace("-", "−")
+    return "an unknown value"
+
+
+def clipped(e: Evidence) -> tuple[str, str]:
+    """A channel at its ceiling: held there for a while, or read so again and again."""
+    n = e.get("n_readings")
+    if isinstance(n, int):
+        return (
+            f"The {e.get('channel')} was read as {_value(e)}, its farthest value, "
+            f"{n} times and at different speeds, and seldom just short of it: readings seem to be "
+            "cut off there.",
+            "Use a larger range, and look for a limit in the logger's settings.",
+        )
+    return (
+        f"The {e.get('channel')} stayed at its highest value, {_value(e)}, while"
+        " other channels moved: the sensor or logger has hit its ceiling.",
+        "Use a larger range.",
+    )

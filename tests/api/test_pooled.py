@@ -3,6 +3,8 @@
 import pytest
 
 from server.api import pooled, shapes
+from server.model.methods import METHOD_VERSIONS
+from server.model.words import RunKind
 from server.wording.pooled import METHOD
 from tests.api.logs import BENCH, parts, small_log
 
@@ -15,12 +17,14 @@ PUBLIC_FIELDS = {
     ),
     pooled.CriticalOut: "h k",
     pooled.ComponentOut: "level sd degrees_of_freedom includes reason",
-    pooled.PooledRunOut: "run page tester specimen tested_on value standard_uncertainty",
+    pooled.PooledRunOut: (
+        "run page tester specimen tested_on value standard_uncertainty method_version"
+    ),
     pooled.LeftOutOut: "run page tester reason",
     pooled.PooledMetricOut: (
         "metric unit runs left_out shared_uncertainty n_testers n_results pooled "
         "between_tester_sd q q_probability i_squared birge_ratio repeatability_sd "
-        "reproducibility_sd consistency critical components findings reasons method"
+        "reproducibility_sd consistency critical components findings reasons method method_versions"
     ),
 }
 
@@ -58,6 +62,8 @@ def test_one_run_is_one_run_and_two_testers_are_pooled(client, run, stranger) ->
     assert (both["n_testers"], both["unit"], both["method"]) == (2, "W", METHOD)
     assert [one["run"] for one in both["runs"]] == [run["id"], sent.json()["id"]]
     assert {one["tester"] for one in both["consistency"]} == {"Ada Quill", "Bo Marsh"}
+    assert both["method_versions"] == [METHOD_VERSIONS[RunKind.BRAKE]]
+    assert {one["method_version"] for one in both["runs"]} == set(both["method_versions"])
     low, high = both["pooled"]["interval"]["low"], both["pooled"]["interval"]["high"]
     assert low < both["pooled"]["value"] < high
     etag = answer.headers["etag"]

@@ -21,7 +21,7 @@ STEADY = MetricName.SHAFT_POWER_MAX_STEADY
 
 
 def run(tester: str, power_w: float, *, number: int = 1, is_bound: bool = False,
-        is_supply_off: bool = False) -> PublishedRun:  # fmt: skip
+        is_supply_off: bool = False, version: str = "brake-3") -> PublishedRun:  # fmt: skip
     return PublishedRun(
         public_id=f"r7p2m9xq{number:02d}",
         tester=tester,
@@ -36,6 +36,7 @@ def run(tester: str, power_w: float, *, number: int = 1, is_bound: bool = False,
             MetricName.EFFICIENCY_MAX: Metric(MetricName.EFFICIENCY_MAX, 0.6, 0.01),
         },
         is_supply_off=is_supply_off,
+        method_version=version,
     )
 
 
@@ -146,3 +147,11 @@ def test_a_comparison_without_two_values_claims_no_rank() -> None:
     soup = comparison((run("Ada", 640.0),), (run("Bo", 900.0, is_bound=True),))
     assert CHANCE not in text_of(soup)
     assert "Not ranked" not in text_of(soup)
+
+
+def test_figures_of_two_versions_of_the_method_say_so_once() -> None:
+    old = run("Ada", 640.0, version="brake-2")
+    text = section(appliance(old, run("Bo", 645.0, number=2)))
+    assert text.count("made by 2 versions of the method (brake-2 and brake-3)") == 1
+    same = section(appliance(run("Ada", 640.0), run("Bo", 645.0, number=2)))
+    assert "versions of the method" not in same

@@ -111,6 +111,42 @@ def test_a_channel_at_its_ceiling(reduce) -> None:
     assert finding.severity is not Severity.ERROR
 
 
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+@pytest.mark.parametrize("step_nm", [0.0, 0.002])
+def test_torque_cut_off_at_a_range_nobody_stated(reduce, sign: float, step_nm: float) -> None:
+    run = simulate(
+        Case(induction(), lowest_speed_share=0.6, n_dwells=14, torque_noise=0.03, seed=33)
+    )
+    torque = run.recording.channels[C.TORQUE].astype(np.float64)
+    if step_nm:
+        torque = np.round(torque / step_nm) * step_nm
+    level = 0.9 * float(np.percentile(torque, 99))
+    whole = reduce(run, recording=changed(run, torque=(sign * torque).astype(np.float32)))
+    cut = (sign * np.minimum(torque, level)).astype(np.float32)
+    found = reduce(run, recording=changed(run, torque=cut))
+    assert F.CHANNEL_CLIPPED not in codes(whole)
+    (finding,) = (f for f in found.findings if f.code is F.CHANNEL_CLIPPED)
+    assert finding.severity is Severity.WARNING
+    assert finding.evidence["value"] == pytest.approx(sign * level)
+    text = finding_text(finding)
+    if "n_readings" in finding.evidence:
+        assert "cut off" in text.message
+    assert "range" in text.remedy
+
+
+def test_a_coarse_torque_that_repeats_its_highest_step_is_not_cut_off(reduce) -> None:
+    run = simulate(
+        Case(induction(), lowest_speed_share=0.6, n_dwells=14, torque_noise=1e-3, seed=34)
+    )
+    torque = run.recording.channels[C.TORQUE]
+    for share in (0.05, 0.02, 0.01, 0.005):
+        step = share * float(torque.max())
+        coarse = (np.round(torque / step) * step).astype(np.float32)
+        found = reduce(run, recording=changed(run, torque=coarse)).findings
+        piled = [f for f in found if f.code is F.CHANNEL_CLIPPED and "n_readings" in f.evidence]
+        assert not piled, share
+
+
 def test_constant_columns_are_told_apart_by_use(reduce) -> None:
     n = RUN.recording.time_s.size
     unused = changed(RUN, frequency=np.full(n, 50, dtype=np.float32))

@@ -13,6 +13,10 @@ LEAST_SAMPLES = 20
 CEILING_S = 0.3
 CEILING_SAMPLES = 10
 OTHERS_MOVE = 0.05
+PLATEAU_SAMPLES = 30
+PLATEAU_LEVELS = 3  # below the extreme one: each is read far less often
+PILED_UP = 8.0  # times as often; a maximum passed in even steps gives 3
+LEAST_STEPS = 100  # between lowest and highest: coarser readings repeat anyhow
 
 
 def channel_findings(worked: Worked, *, rig: Rig) -> list[Finding]:
@@ -34,7 +38,10 @@ def channel_findings(worked: Worked, *, rig: Rig) -> list[Finding]:
             evidence = {"channel": channel.value, "value": low, "is_used": channel in used}
             found.append(Finding(FindingCode.CHANNEL_FROZEN, severity, dict(evidence)))
         elif channel in used and not _is_waveform(worked, channel):
-            found += _ceiling(worked, channel, values, spans, high)
+            clipped = _ceiling(worked, channel, values, spans, high)
+            if not clipped and channel is worked.signals.torque_channel:
+                clipped = _plateau(worked, channel, values, spans, (low, high))
+            found += clipped
         found += _over_range(worked, channel, rig)
     return found
 
@@ -103,6 +110,55 @@ def _ceiling(
                 }
                 return [Finding(FindingCode.CHANNEL_CLIPPED, Severity.WARNING, dict(evidence))]
     return []
+
+
+def _plateau(
+    worked: Worked,
+    channel: Channel,
+    values: FloatArray,
+    spans: list[tuple[int, int]],
+    ends: tuple[float, float],
+) -> list[Finding]:
+    """The same extreme torque read again and again, at different speeds, between other readings.
+
+    Readings that scatter about a sensor's limit pile up at it: it comes many times as often as the
+    values just below, which no scatter and no rounding does.
+    """
+    extreme = max(ends, key=abs)
+    sign = 1.0 if extreme > 0 else -1.0
+    counts, below = [], extreme
+    levels = [extreme]
+    for _ in range(1 + PLATEAU_LEVELS):
+        counts.append(sum(int(np.count_nonzero(values[a:b] == below)) for a, b in spans))
+        if counts[0] < PLATEAU_SAMPLES:
+            return []
+        within = [sign * values[a:b] for a, b in spans]
+        rest = [float(np.max(v, where=v < sign * below, initial=-np.inf)) for v in within]
+        if not np.isfinite(max(rest)):
+            return []
+        below = np.float32(sign * max(rest)).item()
+        levels.append(below)
+    step = abs(extreme - levels[1])
+    if counts[0] < PILED_UP * max(counts[1:]) or ends[1] - ends[0] < LEAST_STEPS * step:
+        return []
+    speed, time = worked.ordered.channels[Channel.SPEED], worked.ordered.time_s
+    rows = np.concatenate([a + np.flatnonzero(values[a:b] == extreme) for a, b in spans])
+    there = np.asarray(speed[rows], dtype=np.float64)
+    there = np.abs(there[np.isfinite(there)])
+    top = max(float(np.fmax.reduce(np.abs(speed[a:b]))) for a, b in spans)
+    if there.size < PLATEAU_SAMPLES:
+        return []
+    slow, fast = np.percentile(there, [10, 90])
+    if fast - slow <= OTHERS_MOVE * top:
+        return []
+    evidence = {
+        "channel": channel.value,
+        "value": extreme,
+        "start_s": float(time[rows[0]]),
+        "end_s": float(time[rows[-1]]),
+        "n_readings": int(rows.size),
+    }
+    return [Finding(FindingCode.CHANNEL_CLIPPED, Severity.WARNING, dict(evidence))]
 
 
 def _over_range(worked: Worked, channel: Channel, rig: Rig) -> list[Finding]:
