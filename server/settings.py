@@ -89,8 +89,8 @@ class Settings(BaseSettings):
     limit_report_by_account: Rate = "30/hour"
     limit_trial_by_address: Rate = "30/hour"
     limit_trial_by_account: Rate = "120/hour"
-    limit_download_by_address: Rate = "600/hour"
-    limit_download_by_account: Rate = "3000/hour"
+    limit_download_by_address: Rate = "5000/hour"
+    limit_download_by_account: Rate = "20000/hour"
 
     @model_validator(mode="after")
     def _check_together(self) -> Self:

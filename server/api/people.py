@@ -1,17 +1,32 @@
 """Who a token belongs to, and one's own tokens."""
 
+from datetime import datetime
+
 from fastapi import Request, Response
+from pydantic import Field
 
 from server.actions.revoke_token import revoke_token
 from server.api.conditional import answer
 from server.api.openapi import api_router, needs_token, refusals
-from server.api.run_shapes import MeOut, TokenOut
-from server.api.shapes import ListOut, PublicId
+from server.api.run_shapes import MeOut
+from server.api.shapes import ListOut, Out, PublicId
 from server.dependencies import ReadSession, Signed, WriteSession
 from server.store.journal import by
 from server.store.tokens import list_tokens
 
 router = api_router(tags=["people"])
+
+
+class TokenOut(Out):
+    """A token of one's own. The token itself is shown once, when it is made, and never again."""
+
+    id: str
+    label: str
+    scopes: list[str]
+    created_at: datetime
+    expires_at: datetime | None
+    revoked_at: datetime | None
+    used_at: datetime | None = Field(description="Last; written down once an hour at most")
 
 
 @router.get(
@@ -39,6 +54,7 @@ def list_own_tokens(request: Request, session: ReadSession, tester: Signed) -> R
             created_at=one.created_at,
             expires_at=one.expires_at,
             revoked_at=one.revoked_at,
+            used_at=one.used_at,
         )
         for one in list_tokens(session, tester=tester)
     ]

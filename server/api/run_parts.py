@@ -8,7 +8,7 @@ from fastapi.responses import FileResponse
 from server.actions.view_run import view_run
 from server.api import exports, run_outs
 from server.api.conditional import matches
-from server.api.openapi import api_router
+from server.api.openapi import api_router, refusals
 from server.api.run_shapes import (
     CurveOut,
     FindingOut,
@@ -26,6 +26,7 @@ from server.charts.export import (
     trace_csv,
 )
 from server.dependencies import ReadSession, Viewer
+from server.dependencies.limits import Limited
 from server.errors import NotFound
 from server.model.results import Reduction, Trace
 from server.model.views import RunView
@@ -105,7 +106,9 @@ def read_trace(run: Run, format: Format = "json") -> TraceOut | Response:
 @router.get(
     "/file",
     response_class=FileResponse,
+    dependencies=[Limited("download")],
     responses={
+        **refusals(429),
         200: {"content": {"application/octet-stream": {}}, "description": "The file as sent"},
         304: exports.NOT_CHANGED,
     },

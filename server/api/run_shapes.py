@@ -287,14 +287,3 @@ class MeOut(Out):
     id: str
     name: str
     scopes: list[str]
-
-
-class TokenOut(Out):
-    """A token of one's own. The token itself is shown once, when it is made, and never again."""
-
-    id: str
-    label: str
-    scopes: list[str]
-    created_at: datetime
-    expires_at: datetime | None
-    revoked_at: datetime | None

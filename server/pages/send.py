@@ -9,6 +9,7 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 from server.actions.save_draft import save_draft
 from server.dependencies import ReadSession, Viewer, WriteSession
 from server.dependencies.keeping import KeptUpload
+from server.dependencies.limits import Limited
 from server.model.views import Tester
 from server.pages.drafting import LINES
 from server.pages.request import site_of
@@ -36,7 +37,7 @@ def start(request: Request, session: ReadSession, viewer: Viewer) -> Response:
     return render(request, "send.html", page, site=site_of(request, viewer))
 
 
-@router.post("/send")
+@router.post("/send", dependencies=[Limited("trial")])
 def receive(request: Request, viewer: Viewer, kept: KeptFile, session: WriteSession) -> Response:
     """Keep a file as a draft. Who has no account gets a private place for a day."""
     sender = sender_of(request, session, viewer=viewer)

@@ -7,6 +7,7 @@ from fastapi.responses import JSONResponse, Response
 
 from server.actions.upload_in_pieces import begin_upload, end_upload, upload_state
 from server.dependencies import Drafter, ReadSession, Viewer, WriteSession
+from server.dependencies.limits import Limited
 from server.dependencies.pieces import PIECE_BYTES, FinishedUpload, Piece, upload_headers
 from server.pages.send import Sender, keep_draft, sender_of, with_cookie
 from server.sign_in import check_form, check_same_site, form_token
@@ -14,7 +15,7 @@ from server.sign_in import check_form, check_same_site, form_token
 router = APIRouter()
 
 
-@router.post("/send/pieces")
+@router.post("/send/pieces", dependencies=[Limited("trial")])
 def begin(
     request: Request,
     viewer: Viewer,

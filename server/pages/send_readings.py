@@ -11,6 +11,7 @@ from fastapi.responses import Response
 
 from server.dependencies import Viewer, WriteSession
 from server.dependencies.keeping import KeptUpload
+from server.dependencies.limits import Limited
 from server.dependencies.resources import resources_of
 from server.dependencies.threads import in_receiver
 from server.errors import Problem, Unusable
@@ -203,7 +204,7 @@ async def _tried(request: Request, viewer: Viewer, posted: Posted) -> _Tried:
         return _Tried(None, tuple(problem_words(one) for one in error.problems))
 
 
-@router.post("/send/readings")
+@router.post("/send/readings", dependencies=[Limited("trial")])
 def keep_readings(
     request: Request,
     viewer: Viewer,
