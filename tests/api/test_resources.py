@@ -2,7 +2,7 @@
 
 import pytest
 
-from server.api import motor_shapes, run_shapes, shapes, thing_shapes
+from server.api import command_sign_ins, motor_shapes, people, run_shapes, shapes, thing_shapes
 
 V1 = "/api/v1"
 APPLIANCE = {
@@ -131,7 +131,9 @@ PUBLIC_FIELDS = {
         "appliance plate run method_version metrics claims curves chance_of_highest"
     ),
     run_shapes.MeOut: "id name scopes",
-    run_shapes.TokenOut: "id label scopes created_at expires_at revoked_at",
+    command_sign_ins.CommandSignInOut: "code secret address expires_in_s poll_s",
+    command_sign_ins.CommandTokenOut: "token",
+    people.TokenOut: "id label scopes created_at expires_at revoked_at used_at",
 }
 
 
@@ -143,7 +145,7 @@ def test_a_shape_shows_these_fields_and_no_other(shape) -> None:
 def test_every_shape_is_in_that_table() -> None:
     shown = {
         shape
-        for module in (shapes, thing_shapes, run_shapes, motor_shapes)
+        for module in (shapes, thing_shapes, run_shapes, motor_shapes, people, command_sign_ins)
         for shape in vars(module).values()
         if isinstance(shape, type) and issubclass(shape, shapes.Out)
     }
