@@ -1,5 +1,8 @@
 """The states of a run: one table of allowed moves, one function that makes them."""
 
+from collections.abc import Mapping
+from typing import Any
+
 from sqlalchemy.orm import Session
 
 from server.errors import Conflict
@@ -29,6 +32,7 @@ def move_run(
     note: str | None = None,
     failure: str | None = None,
     version: int | None = None,
+    details: Mapping[str, Any] | None = None,
 ) -> None:
     """Move a run from its state to another, with its journal entry and its appliance's listing.
 
@@ -40,6 +44,7 @@ def move_run(
     note : a reason by a person, kept apart from the journal.
     failure : what went wrong, needed for `failed`.
     version : of the run as it was looked at; None: whatever it is now.
+    details : what else the journal keeps of the move; never a name or a text.
 
     Raises
     ------
@@ -71,7 +76,7 @@ def move_run(
         subject_kind="run",
         subject_id=run.id,
         before={"state": state.value},
-        after={"state": to.value},
+        after={"state": to.value, **(details or {})},
         note=note,
     )
     if RunState.PUBLISHED in (state, to):

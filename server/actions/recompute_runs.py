@@ -93,6 +93,7 @@ def _store(
     )
     run.current_set_id = row.id
     run.updated_at = now()
+    run.version += 1  # who was looking at the figures of before is told so
     record(
         session,
         actor=actor,

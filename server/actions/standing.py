@@ -1,16 +1,15 @@
 """Whether a run may be published at once: its tester's standing, and what the rule asks."""
 
 import hashlib
-from datetime import timedelta
 
-from sqlalchemy import exists, func, select
+from sqlalchemy import exists, select
 from sqlalchemy.orm import Session
 
 from server.model.people import Role
 from server.model.publishing import PublishingRule
 from server.model.words import RunState
 from server.store import tables as t
-from server.store.journal import now
+from server.store.tester_record import runs_by_state, withdrawn_since
 
 _SEND_ROLES = frozenset({Role.TESTER, Role.MAINTAINER, Role.ADMINISTRATOR})
 
@@ -38,15 +37,10 @@ def has_good_standing(session: Session, *, tester_id: int, rule: PublishingRule)
         return False
     if account.is_vouched:
         return True
-    run = t.RunRow
-    since = now() - timedelta(days=rule.standing_days)
-    n_published, n_withdrawn = session.execute(
-        select(
-            func.count().filter(run.state == RunState.PUBLISHED),
-            func.count().filter(run.state == RunState.WITHDRAWN, run.updated_at > since),
-        ).where(run.tester_id == tester_id)
-    ).one()
-    return int(n_published) >= rule.standing_runs and n_withdrawn == 0
+    n_published = runs_by_state(session, tester_id=tester_id).get(RunState.PUBLISHED, 0)
+    if n_published < rule.standing_runs:
+        return False
+    return withdrawn_since(session, tester_id=tester_id, days=rule.standing_days) == 0
 
 
 def has_second_factor(session: Session, *, tester_id: int) -> bool:

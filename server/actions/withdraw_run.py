@@ -3,6 +3,7 @@
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from server.actions.may_moderate import check_may_moderate
 from server.actions.move_run import move_run
 from server.errors import NotAllowed, NotFound
 from server.model.people import MAINTAIN
@@ -10,7 +11,7 @@ from server.model.views import Tester
 from server.model.words import RunState
 from server.store.journal import by
 from server.store.runs import visible
-from server.store.tables import RunRow
+from server.store.tables import ApplianceRow, RunRow
 
 
 def withdraw_run(
@@ -26,7 +27,7 @@ def withdraw_run(
     Raises
     ------
     NotFound: no such run, or none the tester may see.
-    NotAllowed: another tester's run.
+    NotAllowed: another tester's run; for a maintainer, one of a maker they have ties with.
     Conflict: it is withdrawn already.
     """
     run = session.execute(
@@ -38,4 +39,9 @@ def withdraw_run(
         raise NotFound(f"There is no run {public_id}.")
     if run.tester_id != tester.id and MAINTAIN not in tester.scopes:
         raise NotAllowed("Only its sender can withdraw a run.")
+    if run.tester_id != tester.id:
+        appliance = session.get_one(ApplianceRow, run.appliance_id)
+        check_may_moderate(
+            session, maintainer=tester, maker_keys={appliance.maker_key}, run_id=run.id
+        )
     move_run(session, run=run, to=RunState.WITHDRAWN, actor=by(tester), note=note or None)

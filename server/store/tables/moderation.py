@@ -78,6 +78,8 @@ class StatementRow(Table):
     created_at: Mapped[datetime]
     removed_at: Mapped[datetime | None]
     reason_id: Mapped[int | None] = mapped_column(ForeignKey("person_text.id"))
+    # When a maintainer saw it on the desk.
+    looked_at: Mapped[datetime | None]
 
 
 class PhotoRow(Table):
