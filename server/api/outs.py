@@ -8,6 +8,7 @@ from server.model.measured import Metric
 from server.model.views import JournalRow, ListingRow, Stored
 from server.model.words import CHANNEL_UNITS, MetricName
 from server.wording.contract import budget_line_to_json, interval_to_json
+from server.wording.journal import actor_word
 
 # SI units of what a claim may be about.
 CLAIM_UNITS = {
@@ -199,6 +200,6 @@ def instrument(found: Instrument) -> thing_shapes.InstrumentOut:
 
 def changes(rows: Sequence[JournalRow]) -> list[thing_shapes.ChangeOut]:
     return [
-        thing_shapes.ChangeOut(at=row.at, act=row.act, actor=row.actor, note=row.note)
+        thing_shapes.ChangeOut(at=row.at, act=row.act, actor=actor_word(row), note=row.note)
         for row in rows
     ]

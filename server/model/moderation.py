@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from enum import StrEnum
 
+from server.model.measured import Finding
 from server.model.people import ConcernKind, ConcernState, StatementKind
 from server.model.views import RunView
 from server.model.words import RunState
@@ -82,7 +83,7 @@ class DeskItem:
     run_kind: str | None
     by: str | None
     text: str | None
-    errors: tuple[str, ...]
+    errors: tuple[Finding, ...]
     version: int
     assigned_to: str | None
     assigned_at: datetime | None

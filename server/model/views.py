@@ -111,10 +111,13 @@ class RunRow:
 
 @dataclass(frozen=True, slots=True)
 class JournalRow:
+    """One act as everybody may know it. `actor`: a person's name, or who acted without one."""
+
     at: datetime
     act: str
     actor: str
     note: str | None
+    after: Mapping[str, JsonValue] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

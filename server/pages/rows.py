@@ -11,6 +11,7 @@ from server.pages.shapes import ChangeShown, FigureCell, FindingShown, Link, Run
 from server.wording.counts import show_date
 from server.wording.figures import NOT_STATED, show_metric, show_plain, unbroken
 from server.wording.findings import finding_text
+from server.wording.journal import change_text
 from server.wording.labels import family_word, kind_word, severity_word, state_word
 
 RUN_FIGURES: tuple[tuple[MetricName, str], ...] = (
@@ -129,13 +130,7 @@ def show_changes(journal: Iterable[JournalRow]) -> tuple[ChangeShown, ...]:
         ChangeShown(
             iso=row.at.isoformat(timespec="seconds"),
             day=show_date(row.at),
-            text=_change_text(row),
+            text=change_text(row),
         )
         for row in journal
     )
-
-
-def _change_text(row: JournalRow) -> str:
-    act = row.act.replace("_", " ").replace(".", " ")
-    text = f"{act[:1].upper()}{act[1:]}, by {row.actor}"
-    return f"{text}: {row.note}" if row.note else text

@@ -28,8 +28,10 @@ from server.pages.run_details import (
     instruments_table,
     method_values,
     rig_values,
+    run_exports,
     specimen_values,
 )
+from server.pages.run_people import RunPeople
 from server.pages.shapes import (
     ChangeShown,
     ClaimShown,
@@ -99,6 +101,7 @@ class RunPage:
     is_working: bool
     can_withdraw: bool
     withdraw_href: str
+    people: RunPeople
 
 
 def run_page(
@@ -107,6 +110,7 @@ def run_page(
     readings: Sequence[ClaimReading],
     viewer: Tester | None,
     versions: Sequence[RunVersion] = (),
+    people: RunPeople | None = None,
 ) -> RunPage:
     """`versions`: those of the run's figures that the viewer may see, the newest first."""
     content = view.appliance.content
@@ -151,11 +155,12 @@ def run_page(
         plate=show_plate(view.plate),
         file=file_values(view),
         columns=columns_table(view.columns),
-        exports=_exports(view),
+        exports=run_exports(view),
         changes=show_changes(view.journal),
         is_working=view.state is RunState.WORKING,
         can_withdraw=is_own and view.state in {RunState.PUBLISHED, RunState.WAITING},
         withdraw_href=f"{path}/withdraw",
+        people=people or RunPeople(),
     )
 
 
@@ -283,15 +288,3 @@ def _fits(reduction: Reduction | None) -> tuple[Value, ...]:
         Value(curve.quantity.replace("_", " ").capitalize(), curve.fit)
         for curve in reduction.curves
     )
-
-
-def _exports(view: RunView) -> tuple[Link, ...]:
-    api = f"/api/v1/runs/{view.public_id}"
-    links = [Link("The file as it was sent", f"{api}/file"), Link("This run as JSON", api)]
-    if view.reduction is not None:
-        links += [
-            Link("Figures as CSV", f"{api}/metrics?format=csv"),
-            Link("Load points as CSV", f"{api}/points?format=csv"),
-            Link("Curves as CSV", f"{api}/curves?format=csv"),
-        ]
-    return tuple(links)

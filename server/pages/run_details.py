@@ -10,7 +10,7 @@ from server.model.recording import Column
 from server.model.results import Reduction
 from server.model.views import PlacedOn, RunView
 from server.model.words import CHANNEL_UNITS, RunKind
-from server.pages.shapes import Value
+from server.pages.shapes import Link, Value
 from server.wording.counts import count_of, show_date
 from server.wording.figures import (
     NOT_STATED,
@@ -234,3 +234,15 @@ def columns_table(columns: tuple[Column, ...]) -> FigureTable | None:
             for column in columns
         ),
     )
+
+
+def run_exports(view: RunView) -> tuple[Link, ...]:
+    api = f"/api/v1/runs/{view.public_id}"
+    links = [Link("The file as it was sent", f"{api}/file"), Link("This run as JSON", api)]
+    if view.reduction is not None:
+        links += [
+            Link("Figures as CSV", f"{api}/metrics?format=csv"),
+            Link("Load points as CSV", f"{api}/points?format=csv"),
+            Link("Curves as CSV", f"{api}/curves?format=csv"),
+        ]
+    return tuple(links)

@@ -15,6 +15,7 @@ from server.model.views import RunView
 from server.pages.appliance import appliance_page, appliance_path
 from server.pages.request import site_of
 from server.pages.run import run_page
+from server.pages.run_people import run_people
 from server.pages.templating import render
 from server.sign_in import check_form
 from server.store.appliances import appliance_view
@@ -47,7 +48,13 @@ def appliance(request: Request, address: str, session: ReadSession, viewer: View
 def run(request: Request, public_id: str, session: ReadSession, viewer: Viewer) -> Response:
     view = view_run(session, public_id=public_id, viewer=viewer)
     versions = run_versions(session, public_id=public_id, viewer=viewer)
-    page = run_page(view, readings=readings_of(view), viewer=viewer, versions=versions)
+    page = run_page(
+        view,
+        readings=readings_of(view),
+        viewer=viewer,
+        versions=versions,
+        people=run_people(session, view=view, viewer=viewer),
+    )
     return render(request, "run.html", page, site=site_of(request, viewer))
 
 

@@ -8,11 +8,13 @@ from typing import Any
 from sqlalchemy import Row, select
 from sqlalchemy.orm import Session, aliased
 
+from server.model.measured import Finding
 from server.model.moderation import TAKEN_FOR, DeskItem, DeskKind
 from server.model.views import Tester
 from server.model.words import Severity
 from server.store import tables as t
 from server.store.journal import now
+from server.store.shapes import finding_of
 
 _HOLDER = aliased(t.TesterRow)
 _APPLIANCE = (
@@ -144,27 +146,27 @@ def _by_key(session: Session, query: Any) -> dict[int, Row[Any]]:
     return {row.id: row for row in session.execute(query)}
 
 
-def _errors(session: Session, set_ids: Sequence[int | None]) -> dict[int, tuple[str, ...]]:
-    """The codes of the findings that hold runs back, by metric set. One statement."""
+def _errors(session: Session, set_ids: Sequence[int | None]) -> dict[int, tuple[Finding, ...]]:
+    """The findings that hold runs back, by metric set. One statement."""
     wanted = [key for key in set_ids if key is not None]
     if not wanted:
         return {}
     finding = t.FindingRow
-    found: dict[int, list[str]] = defaultdict(list)
+    found: dict[int, list[Finding]] = defaultdict(list)
     for row in session.execute(
-        select(finding.metric_set_id, finding.code)
+        select(finding.metric_set_id, finding.code, finding.severity, finding.evidence)
         .where(finding.metric_set_id.in_(wanted), finding.severity == Severity.ERROR.value)
         .order_by(finding.metric_set_id, finding.position)
     ):
-        found[row.metric_set_id].append(row.code)
-    return {key: tuple(codes) for key, codes in found.items()}
+        found[row.metric_set_id].append(finding_of(row))
+    return {key: tuple(findings) for key, findings in found.items()}
 
 
 def _item(
     place: Row[Any],
     about: Row[Any],
     *,
-    errors: dict[int, tuple[str, ...]],
+    errors: dict[int, tuple[Finding, ...]],
     tied: set[str],
     viewer: Tester,
 ) -> DeskItem:

@@ -17,6 +17,8 @@ from server.store.tables import AuditEventRow, PersonTextRow, TesterRow
 TEXTS = "texts"
 # How many entries a page shows.
 MAX_SHOWN = 200
+# Acts between maintainers, and notices until they are settled.
+NOT_PUBLIC = ("run taken over", "concern taken over", "notice raised")
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,17 +102,21 @@ def text_digest(row: PersonTextRow) -> str | None:
 
 
 def journal_of(session: Session, *, subject_kind: str, subject_id: int) -> tuple[JournalRow, ...]:
-    """The newest entries about one thing, newest first."""
+    """The newest entries about one thing that everybody may read, newest first."""
     event, text = AuditEventRow, PersonTextRow
     rows = session.execute(
-        select(event.at, event.act, event.actor, TesterRow.name, text.text)
+        select(event.at, event.act, event.actor, event.after, TesterRow.name, text.text)
         .outerjoin(TesterRow, TesterRow.id == event.tester_id)
         .outerjoin(text, text.id == event.note_id)
-        .where(event.subject_kind == subject_kind, event.subject_id == subject_id)
+        .where(
+            event.subject_kind == subject_kind,
+            event.subject_id == subject_id,
+            event.act.not_in(NOT_PUBLIC),
+        )
         .order_by(event.id.desc())
         .limit(MAX_SHOWN)
     )
     return tuple(
-        JournalRow(at=at, act=act, actor=name or actor, note=note)
-        for at, act, actor, name, note in rows
+        JournalRow(at=at, act=act, actor=name or actor, note=note, after=after or {})
+        for at, act, actor, after, name, note in rows
     )

@@ -133,6 +133,15 @@ RULES: dict[str, Rule] = {
     "GET /confirm": OPEN,
     "POST /confirm": OPEN,
     "GET /data-licence": OPEN,
+    "GET /desk": MAINTAINING,
+    "GET /desk/next": MAINTAINING,
+    "GET /desk/runs/{public_id}": MAINTAINING,
+    "POST /desk/runs/{public_id}/give-back": MAINTAINING_NOT_OWN,
+    "POST /desk/runs/{public_id}/look": MAINTAINING_NOT_OWN,
+    "POST /desk/runs/{public_id}/publish": MAINTAINING_NOT_OWN,
+    "POST /desk/runs/{public_id}/return": MAINTAINING_NOT_OWN,
+    "POST /desk/runs/{public_id}/take": MAINTAINING_NOT_OWN,
+    "POST /desk/runs/{public_id}/withdraw": MAINTAINING_NOT_OWN,
     "GET /healthz": OPEN,
     "GET /journal": OPEN,
     "GET /journal/head": OPEN,
@@ -190,5 +199,9 @@ RULES: dict[str, Rule] = {
 
 # What a form or JSON body needs so that a check behind its reading is reached, where there is one.
 FORMS: dict[str, dict[str, str]] = {
+    "POST /desk/runs/{public_id}/look": {"version": "1"},
+    "POST /desk/runs/{public_id}/publish": {"version": "1"},
+    "POST /desk/runs/{public_id}/return": {"version": "1", "reason": "The belt slipped."},
+    "POST /desk/runs/{public_id}/withdraw": {"version": "1", "reason": "The belt slipped."},
     "POST /api/v1/runs/{run_id}/withdrawal": {"reason": "The belt slipped."},
 }
