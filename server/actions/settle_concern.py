@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 
 from server.actions.assignment import check_not_held, give_back, take
 from server.actions.decide_run import DecidedMeanwhile, check_reason
-from server.actions.may_moderate import check_may_moderate
+from server.actions.may_moderate import check_may_moderate, why_not
 from server.actions.move_run import move_run
 from server.errors import InvalidInput, NotFound, Problem
 from server.model.people import ConcernKind, ConcernState
@@ -129,6 +129,23 @@ def _locked(session: Session, public_id: str, maintainer: Tester) -> t.ConcernRo
         not_for_id=concern.not_for_id,
     )
     return concern
+
+
+def why_not_settle(session: Session, *, public_id: str, maintainer: Tester) -> str | None:
+    """Why a maintainer may not settle a concern; None where they may. Raises NotFound."""
+    concern = session.execute(
+        select(t.ConcernRow).where(t.ConcernRow.public_id == public_id)
+    ).scalar_one_or_none()
+    if concern is None:
+        raise NotFound(f"There is no report {public_id}.")
+    owners, makers = matters_of(session, concern)
+    return why_not(
+        session,
+        maintainer=maintainer,
+        maker_keys=makers,
+        owner_ids=owners,
+        not_for_id=concern.not_for_id,
+    )
 
 
 def matters_of(session: Session, concern: t.ConcernRow) -> tuple[set[int | None], set[str]]:

@@ -24,6 +24,7 @@ from server.model.moderation import RemarkSent
 from server.model.similar import SimilarFigure
 from server.model.views import Tester
 from server.pages.desk import done_text
+from server.pages.desk_parts import problem_texts
 from server.pages.desk_run import MORE_REMARKS, N_REMARKS, Typed, case_page
 from server.pages.request import site_of
 from server.pages.templating import render
@@ -141,10 +142,14 @@ def _decide(
         with session.begin_nested():
             act(session, run_id, who, form)
     except InvalidInput as refusal:
-        problems = tuple(
-            f"{p.message[:1].upper()}{p.message[1:]} {p.remedy}" for p in refusal.problems
+        return _shown(
+            request,
+            session,
+            run_id,
+            who,
+            status=422,
+            typed=Typed(None, problem_texts(refusal), form),
         )
-        return _shown(request, session, run_id, who, status=422, typed=Typed(None, problems, form))
     except Conflict as refusal:
         typed = Typed(notice=str(refusal), form=form)
         return _shown(request, session, run_id, who, status=409, typed=typed)

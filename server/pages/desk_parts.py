@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from server.errors import InvalidInput
 from server.model.moderation import TesterRecord
 from server.model.similar import Basis, SimilarFigure
 from server.pages.rows import figure_path
@@ -153,3 +154,8 @@ def similar_basis_words(similar: Sequence[SimilarFigure]) -> str:
             "the distance is by factors."
         )
     return "No similar run is published, so there is nothing to hold it against."
+
+
+def problem_texts(refusal: InvalidInput) -> tuple[str, ...]:
+    """Each problem as a sentence of its own, with what to do."""
+    return tuple(f"{p.message[:1].upper()}{p.message[1:]} {p.remedy}" for p in refusal.problems)

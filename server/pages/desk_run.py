@@ -152,10 +152,7 @@ def case_page(
         record_href=f"/desk/testers/{case.record.tester_id}",
         earlier=show_remarks(case.remarks, view),
         revisions=show_revisions(revisions) if revisions is not None else None,
-        concerns=tuple(
-            ConcernLink(concern_word(c.kind), c.text or "", f"/desk/concerns/{c.public_id}")
-            for c in case.concerns
-        ),
+        concerns=_concerns(case),
         about=method_values(view),
         specimen=specimen_values(view),
         plate=show_plate(view.plate),
@@ -165,6 +162,13 @@ def case_page(
         file=file_values(view),
         changes=show_changes(view.journal),
         skip_href=f"/desk/next?skip={view.public_id}",
+    )
+
+
+def _concerns(case: RunCase) -> tuple[ConcernLink, ...]:
+    return tuple(
+        ConcernLink(concern_word(c.kind), c.text or "", f"/desk/concerns/{c.public_id}")
+        for c in case.concerns
     )
 
 

@@ -81,3 +81,19 @@ def off_words(n_off: float | None, reason: str | None) -> str:
         return "none"
     number = f"{abs(n_off):.1f}" if abs(n_off) < 99.5 else "over 99"
     return f"{number} {'above' if n_off > 0 else 'below'}"
+
+
+def outcome_word(kind: ConcernKind, outcome: str) -> str:
+    """What comes of a concern, as a choice."""
+    if kind is ConcernKind.CONTEST:
+        return {
+            "stands": "The return stands",
+            "waits": "The run goes back to waiting and is decided anew",
+        }[outcome]
+    if kind is ConcernKind.REQUEST:
+        return {"stands": "It can’t be met", "corrected": "It is met"}[outcome]
+    return {
+        "stands": "Nothing changes",
+        "corrected": "It was right, and what was wrong has been put right",
+        "waits": "The run is taken off its pages and looked at again",
+    }[outcome]
