@@ -9,6 +9,7 @@ from server.model.pooled import MetricPooling
 from server.model.results import Reduction
 from server.model.views import ApplianceView, RunView
 from server.model.words import MetricName, RunState
+from server.pages.appliance_people import AppliancePeople
 from server.pages.appliance_testers import TestersShown, headline_basis, show_testers
 from server.pages.claims import other_claims, show_claims
 from server.pages.methods import method_links
@@ -55,6 +56,7 @@ class AppliancePage:
     changes: tuple[ChangeShown, ...]
     side_by_side_href: str
     exports: tuple[Link, ...]
+    people: AppliancePeople
 
 
 def appliance_path(view: ApplianceView) -> str:
@@ -70,6 +72,7 @@ def appliance_page(
     *,
     readings: Sequence[ClaimReading],
     pooled: Sequence[MetricPooling] = (),
+    people: AppliancePeople | None = None,
 ) -> AppliancePage:
     """`readings`: the power claims beside the figures of the run the headline stands on. `pooled`:
     the headline figures over all testers."""
@@ -106,6 +109,7 @@ def appliance_page(
         changes=show_changes(view.journal),
         side_by_side_href=f"/side-by-side?appliance={view.appliance.public_id}",
         exports=_exports(view),
+        people=people or AppliancePeople(),
     )
 
 

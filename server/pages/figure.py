@@ -83,6 +83,7 @@ class FigurePage:
     method: tuple[Value, ...]
     more: tuple[Link, ...]
     exports: tuple[Link, ...]
+    report_href: str | None
 
 
 def figure_page(
@@ -100,6 +101,8 @@ def figure_page(
     spec = uncertainty_budget(metric)
     behind = rests_on(reduction, metric.name)
     near, others, no_lines = _located(view, behind, original)
+    is_public = view.state is RunState.PUBLISHED
+    asked = f"run={view.public_id}&figure={metric.name.value}"
     return FigurePage(
         head=Head(
             title=f"{label}: {content.maker} {content.model}",
@@ -108,7 +111,7 @@ def figure_page(
             section="appliances",
             json_path=f"/api/v1{run}/metrics",
             kind="article",
-            is_indexed=view.state is RunState.PUBLISHED,
+            is_indexed=is_public,
         ),
         appliance=Link(
             f"{content.maker} {content.model}",
@@ -140,6 +143,7 @@ def figure_page(
             Link("Every figure of this run as JSON", f"/api/v1{run}/metrics"),
             Link("As CSV", f"/api/v1{run}/metrics?format=csv"),
         ),
+        report_href=f"/report?{asked}" if is_public else None,
     )
 
 

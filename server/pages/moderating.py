@@ -2,8 +2,16 @@
 
 from fastapi import APIRouter
 
-from server.pages import desk, desk_acts, desk_concerns, reports
+from server.pages import (
+    claim,
+    desk,
+    desk_acts,
+    desk_concerns,
+    desk_things,
+    desk_together,
+    reports,
+)
 
 router = APIRouter()
-for part in (desk, desk_acts, desk_concerns, reports):
+for part in (claim, desk, desk_together, desk_things, desk_acts, desk_concerns, reports):
     router.include_router(part.router)

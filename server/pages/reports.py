@@ -17,7 +17,7 @@ from server.actions.raise_concern import (
 from server.dependencies import ReadSession, Viewer, Writer, WriteSession
 from server.dependencies.limits import Limited
 from server.dependencies.posted import CheckedForm, OpenForm
-from server.errors import InvalidInput, NotFound
+from server.errors import InvalidInput, Problem
 from server.model.moderation import ConcernView
 from server.model.people import ConcernState
 from server.model.views import Tester
@@ -99,6 +99,26 @@ def about_of(query: Mapping[str, str]) -> About:
     )
 
 
+def given_about(form: Mapping[str, str]) -> About:
+    """What a form is about: what went along unseen, else the address that was pasted.
+
+    Raises
+    ------
+    InvalidInput: neither names a run, an appliance or a claim.
+    """
+    about = about_of(form)
+    if not _is_named(about):
+        about = about_of(_from_address(form.get("address", "").strip()))
+    if not _is_named(about):
+        remedy = "Paste the address of its page: of a run, an appliance or a claim."
+        raise InvalidInput("report", [Problem("what is it about?", remedy, field="address")])
+    return about
+
+
+def _is_named(about: About) -> bool:
+    return bool(about.run_id or about.appliance_id or about.claim_id)
+
+
 @router.get("/report")
 def report_form(request: Request, session: ReadSession, viewer: Viewer) -> Response:
     return _form(request, session, viewer, REPORT, dict(request.query_params))
@@ -110,7 +130,7 @@ def report(request: Request, session: WriteSession, viewer: Viewer, form: OpenFo
         with session.begin_nested():
             public_id = report_problem(
                 session,
-                about=about_of(form),
+                about=given_about(form),
                 text=form.text("text"),
                 reporter=viewer,
                 contact=form.text("contact"),
@@ -127,14 +147,11 @@ def notice_form(request: Request, session: ReadSession, viewer: Viewer) -> Respo
 
 @router.post("/notice", dependencies=[Limited("report")])
 def notice(request: Request, session: WriteSession, viewer: Viewer, form: OpenForm) -> Response:
-    about = about_of(form)
-    if not (about.run_id or about.appliance_id or about.claim_id):
-        about = about_of(_from_address(form.text("address")))
     try:
         with session.begin_nested():
             public_id = send_notice(
                 session,
-                about=about,
+                about=given_about(form),
                 text=form.text("text"),
                 name=form.text("name"),
                 contact=form.text("contact"),
@@ -157,7 +174,7 @@ def ask(request: Request, session: WriteSession, viewer: Viewer, form: OpenForm)
         with session.begin_nested():
             public_id = ask_for_test(
                 session,
-                appliance_id=form.text("appliance"),
+                appliance_id=given_about(form).appliance_id or "",
                 wish=form.text("wish"),
                 text=form.text("text")[:2000],
                 reporter=viewer,
@@ -194,8 +211,6 @@ def _form(
 ) -> Response:
     about = about_of(query)
     named = _named(session, about, viewer)
-    if named is None and sort is not NOTICE:
-        raise NotFound("A report is about a run, an appliance or a claim: open it from there.")
     kept = tuple((part, query[part]) for part in PARTS if query.get(part))
     page = ReportPage(
         head=Head(
@@ -216,7 +231,7 @@ def _form(
 
 
 def _named(session: Session, about: About, viewer: Tester | None) -> SubjectNamed | None:
-    if not (about.run_id or about.appliance_id or about.claim_id):
+    if not _is_named(about):
         return None
     return subject_named(
         session,

@@ -13,6 +13,7 @@ from server.dependencies import ReadSession, Viewer, Writer, WriteSession
 from server.model.bench import ClaimReading
 from server.model.views import RunView
 from server.pages.appliance import appliance_page, appliance_path
+from server.pages.appliance_people import appliance_people
 from server.pages.request import site_of
 from server.pages.run import run_page
 from server.pages.run_people import run_people
@@ -40,7 +41,8 @@ def appliance(request: Request, address: str, session: ReadSession, viewer: View
     if request.url.path != path:
         return RedirectResponse(path, status_code=301)
     pooled = pool_appliance(session, public_id=view.appliance.public_id)
-    page = appliance_page(view, readings=readings_of(view.best), pooled=pooled)
+    people = appliance_people(session, view=view, viewer=viewer)
+    page = appliance_page(view, readings=readings_of(view.best), pooled=pooled, people=people)
     return render(request, "appliance.html", page, site=site_of(request, viewer))
 
 

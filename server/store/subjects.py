@@ -10,6 +10,8 @@ from server.model.views import Tester
 from server.store import tables as t
 from server.store.runs import visible
 
+MAX_CHOICES = 2000
+
 
 @dataclass(frozen=True, slots=True)
 class SubjectNamed:
@@ -57,3 +59,15 @@ def subject_named(
             path = f"/appliances/{row.public_id}-{row.slug}"
             return SubjectNamed("appliance", f"{row.maker} {row.model}", path)
     raise NotFound("What this is about is not there, or not for you to see.")
+
+
+def appliance_choices(session: Session) -> tuple[tuple[str, str], ...]:
+    """Every appliance that was not merged away: public id and name, for a choice."""
+    appliance = t.ApplianceRow
+    rows = session.execute(
+        select(appliance.public_id, appliance.maker, appliance.model)
+        .where(appliance.merged_into_id.is_(None))
+        .order_by(appliance.maker_key, appliance.model_key)
+        .limit(MAX_CHOICES)
+    )
+    return tuple((row.public_id, f"{row.maker} {row.model}") for row in rows)
