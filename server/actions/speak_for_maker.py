@@ -1,21 +1,19 @@
 """Who speaks for a maker: checked through a mailbox at a mail domain that maintainers set."""
 
 import re
-import secrets
-from datetime import timedelta
 
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from server.actions.may_moderate import check_may_moderate
-from server.errors import Conflict, InvalidInput, NotFound, Problem
+from server.actions.one_time import find_secret, new_secret, use_secret
+from server.errors import Conflict, InvalidInput, LinkOver, NotFound, Problem
 from server.model.people import SecretPurpose, TieKind
 from server.model.views import Tester
 from server.store import tables as t
 from server.store.database import insert_if_absent
 from server.store.identity import match_key
 from server.store.journal import by, now, record
-from server.store.people import secret_sha256
 
 LINK_HOURS = 24
 _DOMAIN = re.compile(r"(?=.{4,253}$)([a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?\.)+[a-z]{2,63}")
@@ -89,20 +87,13 @@ def ask_to_speak(session: Session, *, maker: str, mailbox: str, tester: Tester) 
         )
         problem = Problem("no such mail domain is set for this maker.", remedy, field="mailbox")
         raise InvalidInput("mailbox", [problem])
-    secret = secrets.token_urlsafe(32)
-    at = now()
-    session.add(
-        t.OneTimeSecretRow(
-            sha256=secret_sha256(secret),
-            purpose=SecretPurpose.CONFIRM_MAILBOX.value,
-            tester_id=tester.id,
-            payload={"maker_key": key, "maker": named, "mailbox": f"{local}@{domain.casefold()}"},
-            created_at=at,
-            expires_at=at + timedelta(hours=LINK_HOURS),
-        )
+    return new_secret(
+        session,
+        purpose=SecretPurpose.CONFIRM_MAILBOX,
+        minutes=LINK_HOURS * 60,
+        tester_id=tester.id,
+        payload={"maker_key": key, "maker": named, "mailbox": f"{local}@{domain.casefold()}"},
     )
-    session.flush()
-    return secret
 
 
 def confirm_mailbox(session: Session, *, secret: str, tester: Tester) -> str:
@@ -110,25 +101,12 @@ def confirm_mailbox(session: Session, *, secret: str, tester: Tester) -> str:
 
     Raises
     ------
-    NotFound: the link is not good, was used, is over, or was asked for by another account.
+    LinkOver: it was used, is over, or was asked for by another account.
     """
-    own = t.OneTimeSecretRow
-    row = session.execute(
-        select(own)
-        .where(
-            own.sha256 == secret_sha256(secret),
-            own.purpose == SecretPurpose.CONFIRM_MAILBOX.value,
-            own.used_at.is_(None),
-            own.expires_at > now(),
-            own.tester_id == tester.id,
-        )
-        .with_for_update()
-    ).scalar_one_or_none()
-    if row is None:
-        raise NotFound(
-            "This link is not good any more, or another account asked for it. Ask for a new one."
-        )
-    row.used_at = now()
+    row = find_secret(session, secret, SecretPurpose.CONFIRM_MAILBOX)
+    if row.tester_id != tester.id:
+        raise LinkOver("Another account asked for this link. Sign in with that one.")
+    row = use_secret(session, secret, SecretPurpose.CONFIRM_MAILBOX)
     told = row.payload
     tie = session.execute(
         select(t.MakerTieRow).where(

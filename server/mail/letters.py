@@ -107,3 +107,26 @@ def sign_in_changed(*, origin: str, to: str, what: str) -> Letter:
         f"{what}\n\nIf that was you, there is nothing to do. If not, set a new password, which\n"
         f"ends every other sign-in:\n\n  {origin}/reset",
     )
+
+
+def confirm_mailbox(*, origin: str, to: str, maker: str, secret: str, hours: int) -> Letter:
+    """To a mailbox of a maker, whose reader asked to answer for it."""
+    return _letter(
+        origin,
+        to,
+        f"Answer for {maker}",
+        f"Somebody, most likely you, asked to answer for {maker} here. Open\n\n"
+        f"  {origin}/speak-for?secret={secret}\n\n"
+        "while you are signed in and press the button there; the link is good for "
+        f"{hours} hours.\nIf it was not you, do nothing: without the button nothing happens.",
+    )
+
+
+def report_settled(*, origin: str, to: str, public_id: str) -> Letter:
+    """To a reader who left an address with a report; what was decided stands on its page."""
+    return _letter(
+        origin,
+        to,
+        "Your report was looked at",
+        f"What came of it, and why, stands at\n\n  {origin}/reports/{public_id}",
+    )

@@ -21,6 +21,7 @@ from server.pages import (
     journal,
     live,
     my_bench,
+    moderating,
     reading,
     send,
     send_last,
@@ -62,4 +63,6 @@ for part in (
     journal,
     *sending,
 ):
+open_pages = (reading, things, following, version, compare, live, moderating)
+for part in (*open_pages, *accounts, journal, *sending):
     router.include_router(part.router)

@@ -16,15 +16,16 @@ from server.actions.answer_claim import (
 )
 from server.actions.speak_for_maker import LINK_HOURS, ask_to_speak, confirm_mailbox
 from server.dependencies import Maintainer, ReadSession, Viewer, Writer, WriteSession
+from server.dependencies.letters import send_after, site_origin
 from server.dependencies.limits import Limited
 from server.dependencies.posted import CheckedForm
 from server.errors import InvalidInput
+from server.mail.letters import confirm_mailbox as letter_to_confirm
 from server.model.moderation import StatementView
 from server.model.people import MAINTAIN, SEND, StatementKind
 from server.model.views import Tester
 from server.pages.claims import claim_wording
 from server.pages.desk_parts import problem_texts
-from server.pages.maker_letter import send_maker_letter
 from server.pages.request import site_of
 from server.pages.shapes import Head, Link
 from server.pages.statements import StatementShown, show_statements
@@ -113,9 +114,11 @@ def ask(
         return _shown(request, session, claim_id, tester, status=422, typed=typed)
     told = f"A link is on its way to {mailbox}. Open it while you are signed in here."
     response = _shown(request, session, claim_id, tester, typed=_Typed(told=told))
-    send_maker_letter(
-        request, response, to=mailbox, maker=place.maker, secret=secret, hours=LINK_HOURS
+    origin = site_origin(request)
+    letter = letter_to_confirm(
+        origin=origin, to=mailbox, maker=place.maker, secret=secret, hours=LINK_HOURS
     )
+    send_after(request, response, letter)
     return response
 
 

@@ -17,8 +17,10 @@ from server.actions.settle_concern import (
     why_not_settle,
 )
 from server.dependencies import Maintainer, ReadSession, WriteSession
+from server.dependencies.letters import send_after, site_origin
 from server.dependencies.posted import CheckedForm
 from server.errors import Conflict, InvalidInput
+from server.mail.letters import report_settled
 from server.model.moderation import ConcernView
 from server.model.people import ConcernKind, ConcernState
 from server.model.views import Tester
@@ -93,7 +95,19 @@ def settle(
     except Conflict as refusal:
         typed = Typed(notice=str(refusal), form=form)
         return _shown(request, session, public_id, who, status=409, typed=typed)
-    return RedirectResponse(f"/desk/next?after={public_id}", status_code=303)
+    response = RedirectResponse(f"/desk/next?after={public_id}", status_code=303)
+    mailbox = mailbox_of(concern_view(session, public_id=public_id, viewer=who).contact)
+    if mailbox is not None:
+        letter = report_settled(origin=site_origin(request), to=mailbox, public_id=public_id)
+        send_after(request, response, letter)
+    return response
+
+
+def mailbox_of(contact: str | None) -> str | None:
+    """The address alone: a notice keeps the name before it."""
+    if not contact:
+        return None
+    return contact.rpartition("<")[2].rstrip(">") or None
 
 
 @router.post("/{public_id}/take")

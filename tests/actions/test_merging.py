@@ -21,7 +21,7 @@ from server.actions.speak_for_maker import (
     remove_maker_domain,
     set_maker_domain,
 )
-from server.errors import Conflict, InvalidInput, Moved, NotAllowed, NotFound
+from server.errors import Conflict, InvalidInput, LinkOver, Moved, NotAllowed
 from server.model.bench import Plate
 from server.model.moderation import DeskFilter, DeskKind
 from server.model.people import StatementKind
@@ -157,10 +157,10 @@ def test_a_maker_answers_once_its_mailbox_is_checked(session: Session, tmp_path:
     set_maker_domain(session, maker="Millbeck", domain="Millbeck.example", maintainer=bo)
     secret = ask_to_speak(session, **asked)
     assert secret not in str(session.scalars(select(t.OneTimeSecretRow.payload)).all())
-    with pytest.raises(NotFound):
+    with pytest.raises(LinkOver):
         confirm_mailbox(session, secret=secret, tester=other)
     assert confirm_mailbox(session, secret=secret, tester=eve) == "Millbeck"
-    with pytest.raises(NotFound):
+    with pytest.raises(LinkOver):
         confirm_mailbox(session, secret=secret, tester=eve)
     with pytest.raises(InvalidInput) as refusal:
         answer_claim(
