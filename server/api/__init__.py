@@ -8,6 +8,8 @@ from server.api import (
     catalogue,
     command_sign_ins,
     compare,
+    concerns,
+    desk,
     journal,
     live,
     people,
@@ -35,6 +37,8 @@ parts = (
     people,
     command_sign_ins,
     bench,
+    desk,
+    concerns,
     journal,
     problem_kinds,
 )

@@ -100,6 +100,7 @@ TAGS = [
     {"name": "uploads", "description": "Large files in pieces, to go on after an interruption."},
     {"name": "compare", "description": "Two to six appliances side by side."},
     {"name": "live", "description": "Tests that others may watch while they go on."},
+    {"name": "moderation", "description": "The desk, reports, answers to claims."},
     {"name": "people", "description": "Who a token belongs to; one's own tokens."},
     {"name": "journal", "description": "The journal's signed heads."},
     {"name": "problems", "description": "What the `type` of a problem document means."},

@@ -7,11 +7,21 @@ from server.pages import (
     desk,
     desk_acts,
     desk_concerns,
+    desk_practice,
     desk_things,
     desk_together,
     reports,
 )
 
 router = APIRouter()
-for part in (claim, desk, desk_together, desk_things, desk_acts, desk_concerns, reports):
+for part in (
+    claim,
+    desk,
+    desk_together,
+    desk_things,
+    desk_practice,
+    desk_acts,
+    desk_concerns,
+    reports,
+):
     router.include_router(part.router)

@@ -44,12 +44,17 @@ def test_every_operation_says_what_it_does_and_what_it_refuses(document) -> None
 
 # How a token is come by.
 NEEDS_NO_TOKEN = "/api/v1/command-sign-ins"
+# What readers do without an account; a token that is sent must be good.
+WITHOUT_TOKEN = {"/api/v1/concerns", "/api/v1/requests"}
 
 
 def test_every_write_asks_for_a_token(document) -> None:
     for method, path, operation in operations(document):
         if method != "get" and not path.startswith(NEEDS_NO_TOKEN):
             assert operation["security"] == [{"token": []}], path
+        if method != "get":
+            wanted = [{}, {"token": []}] if path in WITHOUT_TOKEN else [{"token": []}]
+            assert operation["security"] == wanted, path
             assert "401" in operation["responses"], path
 
 
