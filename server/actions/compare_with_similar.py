@@ -62,7 +62,7 @@ def compare_with_similar(
 def _without_at_least(figure: SimilarFigure) -> SimilarFigure:
     """What was shown at least may be higher: below the others it says nothing."""
     if figure.own.lower_bound and figure.n_off is not None and figure.n_off < 0:
-        return replace(figure, n_off=None, reason="the run shows only “at least”")
+        return replace(figure, n_off=None, reason="at least only")
     return figure
 
 

@@ -4,7 +4,6 @@ Each run has an idempotency key of its own, so that a second start (or one after
 loads only what is missing.
 """
 
-import os
 import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,16 +13,20 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from sqlalchemy import Engine, select
 
 from server.actions.enrol_tester import enrol_tester
-from server.actions.issue_token import issue_token
 from server.actions.prepare_run import prepare_run
 from server.actions.reduce_log import limits_of
+from server.actions.settle_run import AT_ONCE
 from server.actions.submit_run import submit_run
+from server.commands.demo_desk import AGAIN, NOBODY_AT_ONCE, fill_desk, maintainer_token
+from server.commands.demo_desk import TOKEN_FILE as DESK_TOKEN_FILE
+from server.commands.demo_token import keep_token
 from server.commands.serve import serve
 from server.intake import read_bench
+from server.model.people import SEND
+from server.model.publishing import PublishingRule
 from server.settings import Settings
 from server.store.database import make_engine, migrate, read_session, write_session
 from server.store.files import keep_upload_from
-from server.store.people import tester_for_token
 from server.store.tables import RunRow
 
 if TYPE_CHECKING:
@@ -53,11 +56,21 @@ def load(settings: Settings, console: Console) -> None:
     engine = make_engine(settings)
     try:
         _load_runs(engine, settings, console)
-        token = _token(engine, settings.data / TOKEN_FILE)
+        fill_desk(engine)
+        token = keep_token(
+            engine,
+            settings.data / TOKEN_FILE,
+            tester=TOKEN_TESTER,
+            scopes=(SEND,),
+            label="demonstration",
+        )
+        at_desk = maintainer_token(engine, settings.data)
     finally:
         engine.dispose()
     console.print(f"To send a run, sign in with this token: {token}", highlight=False)
     console.print(f"(also in {settings.data / TOKEN_FILE})", highlight=False)
+    console.print(f"To sit at the desk, sign in with this one: {at_desk}", highlight=False)
+    console.print(f"(also in {settings.data / DESK_TOKEN_FILE})", highlight=False)
 
 
 def _load_runs(engine: Engine, settings: Settings, console: Console) -> None:
@@ -71,7 +84,8 @@ def _load_runs(engine: Engine, settings: Settings, console: Console) -> None:
                 select(RunRow.idempotency_key).where(RunRow.idempotency_key.startswith(KEY))
             )
         )
-    if len(known) >= n_runs:
+        has_again = session.scalar(select(RunRow.id).where(RunRow.idempotency_key == AGAIN))
+    if len(known) >= n_runs and has_again is not None:
         console.print(f"The demonstration data is there ({len(known)} runs).")
         return
     from seed_data import scenario
@@ -89,9 +103,19 @@ def _load_runs(engine: Engine, settings: Settings, console: Console) -> None:
             if key not in known:
                 _load_one(engine, settings, Path(folder), run, key)
             bar.advance(loading)
+        if has_again is None:
+            again = next(run for run in runs if run.kind == "brake")
+            _load_one(engine, settings, Path(folder), again, AGAIN, rule=NOBODY_AT_ONCE)
 
 
-def _load_one(engine: Engine, settings: Settings, folder: Path, run: "SeedRun", key: str) -> None:
+def _load_one(
+    engine: Engine,
+    settings: Settings,
+    folder: Path,
+    run: "SeedRun",
+    key: str,
+    rule: PublishingRule = AT_ONCE,
+) -> None:
     """The same steps as an upload: keep the file, reduce it without a session, one short write."""
     bench = read_bench((folder / run.bench).read_bytes(), name=run.bench)
     upload = keep_upload_from(settings.files, folder / run.log, name=run.log)
@@ -105,7 +129,7 @@ def _load_one(engine: Engine, settings: Settings, folder: Path, run: "SeedRun", 
     )
     with write_session(engine) as session:
         tester = enrol_tester(session, name=run.tester)
-        # The scenario's runs need nobody's look: the rule stands as it is without conditions.
+        # The scenario's runs need nobody's look: the rule as it stands has no conditions.
         submit_run(
             session,
             prepared=prepared,
@@ -113,19 +137,5 @@ def _load_one(engine: Engine, settings: Settings, folder: Path, run: "SeedRun", 
             bench=bench,
             tester=tester,
             idempotency_key=key,
+            rule=rule,
         )
-
-
-def _token(engine: Engine, path: Path) -> str:
-    """The token in the file if it still works, else a new one, readable by its owner only."""
-    if path.exists():
-        token = path.read_text(encoding="ascii").strip()
-        with read_session(engine) as session:
-            if tester_for_token(session, token=token) is not None:
-                return token
-    with write_session(engine) as session:
-        token = issue_token(session, tester=TOKEN_TESTER, label="demonstration").token
-    path.unlink(missing_ok=True)
-    with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
-        file.write(token + "\n")
-    return token

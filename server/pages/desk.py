@@ -207,11 +207,15 @@ def _row(item: DeskItem, at: datetime, *, is_open: bool) -> QueueRow:
 
 def _detail(item: DeskItem) -> str:
     if item.errors:
-        first = finding_text(item.errors[0]).message
+        first = _cut(finding_text(item.errors[0]).message)
         more = len(item.errors) - 1
         return f"{first} And {count_of(more, 'more finding')}." if more else first
-    text = " ".join((item.text or "").split())
-    return text if len(text) <= MAX_TEXT else f"{text[: MAX_TEXT - 1]}…"
+    return _cut(item.text or "")
+
+
+def _cut(text: str) -> str:
+    text = " ".join(text.split())
+    return text if len(text) <= MAX_TEXT else f"{text[: MAX_TEXT - 1].rstrip()}…"
 
 
 def _query(filters: DeskFilter, cursor: str | None = None) -> str:

@@ -172,7 +172,7 @@ def concern_case(view: ConcernView, *, barred: str | None, typed: Typed) -> Conc
         about=_about(view),
         case=Link("The run on the desk", f"/desk/runs/{view.run_id}") if view.run_id else None,
         basis=_basis(view),
-        text=view.text or "No words, or they were erased.",
+        text=view.text or ("" if view.kind is ConcernKind.REQUEST else "The words were erased."),
         facts=_facts(view),
         notice=typed.notice,
         problems=typed.problems,

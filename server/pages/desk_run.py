@@ -202,7 +202,7 @@ def _why(case: RunCase) -> tuple[str, ...]:
     found = []
     if case.is_held:
         n = sum(f.severity == "error" for f in case.view.reduction.findings)  # type: ignore[union-attr]
-        found.append(f"{count_of(n, 'finding')} held it back.".replace("\u00a0", " "))
+        found.append("One finding holds it back." if n == 1 else f"{n} findings hold it back.")
     if case.is_first:
         found.append("It is the first run of its appliance: always looked at.")
     if not case.record.is_in_standing:

@@ -76,7 +76,7 @@ def age_words(age: timedelta) -> str:
 def off_words(n_off: float | None, reason: str | None) -> str:
     """How many standard deviations a figure is off, with its direction."""
     if n_off is None:
-        return f"not told: {reason or 'no reason was kept'}"
+        return f"not told, {reason or 'no reason was kept'}"
     if abs(n_off) < 0.05:
         return "none"
     number = f"{abs(n_off):.1f}" if abs(n_off) < 99.5 else "over 99"
