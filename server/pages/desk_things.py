@@ -72,8 +72,8 @@ def merge(
     request: Request, session: WriteSession, maintainer: Maintainer, form: CheckedForm
 ) -> Response:
     if not form.text("from") or not form.text("into"):
-        found = ("Name the two first, and look at what would move.",)
-        return _merge_shown(request, session, maintainer, form, problems=found, status=422)
+        told = ("Name the two first, and look at what would move.",)
+        return _merge_shown(request, session, maintainer, form, problems=told, status=422)
     try:
         with session.begin_nested():
             merge_appliances(
