@@ -243,6 +243,7 @@ FORMS: dict[str, dict[str, str]] = {
     "POST /desk/runs/{public_id}/publish": {"version": "1"},
     "POST /desk/runs/{public_id}/return": {"version": "1", "reason": "The belt slipped."},
     "POST /desk/runs/{public_id}/withdraw": {"version": "1", "reason": "The belt slipped."},
+    "POST /api/v1/runs/{run_id}/contests": {"text": "The meter was checked twice."},
     "POST /api/v1/runs/{run_id}/moves": {"to": "published", "version": "1"},
     "POST /api/v1/runs/{run_id}/withdrawal": {"reason": "The belt slipped."},
 }
