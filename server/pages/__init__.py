@@ -20,8 +20,8 @@ from server.pages import (
     following,
     journal,
     live,
-    my_bench,
     moderating,
+    my_bench,
     reading,
     send,
     send_last,
@@ -59,10 +59,9 @@ for part in (
     compare,
     live,
     my_bench,
+    moderating,
     *accounts,
     journal,
     *sending,
 ):
-open_pages = (reading, things, following, version, compare, live, moderating)
-for part in (*open_pages, *accounts, journal, *sending):
     router.include_router(part.router)

@@ -40,6 +40,7 @@ if (document.querySelector("[data-rows]")) {
 if (document.querySelector("[data-passkey]")) {
   const { offerPasskeys } = await import("./passkeys.js");
   offerPasskeys(document.querySelectorAll("[data-passkey]"));
+}
 if (document.querySelector("[data-desk]")) {
   const { useKeys } = await import("./desk.js");
   useKeys(document.querySelector("[data-desk]"));
