@@ -16,6 +16,7 @@ from server.actions.decide_run import (
     take_down_run,
     take_run,
 )
+from server.actions.retry_run import retry_run
 from server.actions.view_case import view_case
 from server.dependencies import Maintainer, ReadSession, WriteSession
 from server.dependencies.posted import CheckedForm, FormFields
@@ -57,6 +58,10 @@ def _withdraw(session: Session, run_id: str, who: Tester, form: FormFields) -> N
 
 def _look(session: Session, run_id: str, who: Tester, form: FormFields) -> None:
     look_over_run(session, public_id=run_id, version=form.number("version"), maintainer=who)
+
+
+def _retry(session: Session, run_id: str, who: Tester, form: FormFields) -> None:
+    retry_run(session, public_id=run_id, version=form.number("version"), maintainer=who)
 
 
 def _take(session: Session, run_id: str, who: Tester, form: FormFields) -> None:
@@ -111,6 +116,13 @@ def look_over(
     request: Request, public_id: str, session: WriteSession, who: Maintainer, form: CheckedForm
 ) -> Response:
     return _decide(request, session, public_id, who, form, _look)
+
+
+@router.post("/{public_id}/retry")
+def try_again(
+    request: Request, public_id: str, session: WriteSession, who: Maintainer, form: CheckedForm
+) -> Response:
+    return _decide(request, session, public_id, who, form, _retry, stays=True)
 
 
 @router.post("/{public_id}/take")

@@ -52,6 +52,7 @@ class Acts:
     can_return: bool
     can_withdraw: bool
     can_look: bool
+    can_retry: bool
     take: str | None
     can_give_back: bool
 
@@ -190,6 +191,8 @@ def _standing(case: RunCase) -> str:
         return f"Accepted; it is published on {show_date(case.not_before)}."
     if case.state is RunState.PUBLISHED and case.needs_look:
         return "Published by rule; drawn to be looked at afterwards."
+    if case.state is RunState.FAILED:
+        return f"Not worked out: {case.view.failure or 'no reason was kept'}"
     decided = case.decided
     if case.state not in {RunState.WAITING, RunState.WORKING} and decided is not None:
         return f"{word[:1].upper()}{word[1:]}, by {decided.by}, {show_moment(decided.at)}."
@@ -237,6 +240,7 @@ def _acts(case: RunCase) -> Acts:
         can_return=waits,
         can_withdraw=may and is_free and state is not RunState.WITHDRAWN,
         can_look=may and is_free and case.needs_look and state is RunState.PUBLISHED,
+        can_retry=may and is_free and state is RunState.FAILED,
         take=take,
         can_give_back=is_mine,
     )

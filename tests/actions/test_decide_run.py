@@ -14,6 +14,7 @@ from server.actions.decide_run import (
     take_down_run,
     take_run,
 )
+from server.actions.retry_run import retry_run
 from server.actions.view_case import view_case
 from server.errors import Conflict, InvalidInput, NotAllowed, NotFound
 from server.model.moderation import DeskFilter, DeskKind, DeskState, RemarkSent
@@ -21,6 +22,7 @@ from server.model.publishing import PublishingRule
 from server.model.words import RunState
 from server.store import tables as t
 from server.store.desk import desk_counts, desk_queue, next_open
+from server.store.journal import now
 from server.store.remarks import remarks_of
 from tests.actions.moderating import person, run_of, send, tie
 
@@ -108,7 +110,6 @@ def test_a_run_with_a_date_is_accepted_and_waits_for_it(session: Session, tmp_pa
     from datetime import timedelta
 
     from server.actions.publish_due import publish_due_runs
-    from server.store.journal import now
 
     run_id = send(session, tmp_path, by="Ada Quill")
     run = run_of(session, run_id)
@@ -162,6 +163,26 @@ def test_looked_at_ends_the_look(session: Session, tmp_path: Path) -> None:
     assert desk_queue(session, viewer=bo, filters=DeskFilter()).items == ()
 
 
+def test_a_parked_job_is_tried_again(session: Session, tmp_path: Path) -> None:
+    run_id = send(session, tmp_path, by="Ada Quill")
+    bo, run = person(session, "Bo Finch"), run_of(session, run_id)
+    run.state, run.failure = RunState.FAILED.value, "the worker ended"
+    job = t.JobRow(
+        act="reduce run", run_id=run.id, state="parked", tries=3, error="MemoryError",
+        created_at=now(), updated_at=now(),
+    )  # fmt: skip
+    session.add(job)
+    session.flush()
+    (item,) = desk_queue(session, viewer=bo, filters=DeskFilter()).items
+    assert (item.kind, item.public_id, item.text) == (DeskKind.PARKED, run_id, "MemoryError")
+    retry_run(session, public_id=run_id, version=1, maintainer=bo)
+    session.flush()
+    assert (run.state, job.state, job.tries) == (RunState.WORKING, "queued", 0)
+    assert desk_queue(session, viewer=bo, filters=DeskFilter()).items == ()
+    with pytest.raises(Conflict, match="parked"):
+        retry_run(session, public_id=run_id, version=2, maintainer=bo)
+
+
 def test_taking_down_needs_a_reason(session: Session, tmp_path: Path) -> None:
     run_id = send(session, tmp_path, by="Ada Quill")
     bo = person(session, "Bo Finch")
@@ -181,6 +202,7 @@ ACTS = {
     ),
     "look": lambda s, run, who: look_over_run(s, public_id=run, version=1, maintainer=who),
     "take": lambda s, run, who: take_run(s, public_id=run, maintainer=who),
+    "retry": lambda s, run, who: retry_run(s, public_id=run, version=1, maintainer=who),
 }
 
 

@@ -167,6 +167,7 @@ RULES: dict[str, Rule] = {
     "POST /desk/runs/{public_id}/give-back": MAINTAINING_NOT_OWN,
     "POST /desk/runs/{public_id}/look": MAINTAINING_NOT_OWN,
     "POST /desk/runs/{public_id}/publish": MAINTAINING_NOT_OWN,
+    "POST /desk/runs/{public_id}/retry": MAINTAINING_NOT_OWN,
     "POST /desk/runs/{public_id}/return": MAINTAINING_NOT_OWN,
     "POST /desk/runs/{public_id}/take": MAINTAINING_NOT_OWN,
     "POST /desk/runs/{public_id}/withdraw": MAINTAINING_NOT_OWN,
@@ -241,6 +242,7 @@ RULES: dict[str, Rule] = {
 FORMS: dict[str, dict[str, str]] = {
     "POST /desk/runs/{public_id}/look": {"version": "1"},
     "POST /desk/runs/{public_id}/publish": {"version": "1"},
+    "POST /desk/runs/{public_id}/retry": {"version": "1"},
     "POST /desk/runs/{public_id}/return": {"version": "1", "reason": "The belt slipped."},
     "POST /desk/runs/{public_id}/withdraw": {"version": "1", "reason": "The belt slipped."},
     "POST /api/v1/runs/{run_id}/contests": {"text": "The meter was checked twice."},
