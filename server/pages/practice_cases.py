@@ -44,8 +44,10 @@ CASES: tuple[PracticeCase, ...] = (
                 FindingCode.UNIT_SLIP,
                 _ERROR,
                 {
-                    "efficiency": 0.0045,
-                    "candidates": [{"column": "torque", "unit": "N m", "factor": 141.6}],
+                    "gain_of_brake_over_gain_of_input": 0.0045,
+                    "candidates": [
+                        {"channels": ["torque"], "units": "ozf·in and N·m", "factor": 141.6}
+                    ],
                 },
             ),
         ),
@@ -129,7 +131,13 @@ CASES: tuple[PracticeCase, ...] = (
             ("Off by", "3.3 standard deviations below"),
             ("Notes", "“Third run of the day, housing too hot to touch.”"),
         ),
-        findings=(Finding(FindingCode.RATED_CURRENT_NOT_REACHED, _WARNING, {"highest_a": 8.1}),),
+        findings=(
+            Finding(
+                FindingCode.RATED_CURRENT_NOT_REACHED,
+                _WARNING,
+                {"lowest_a": 1.4, "highest_a": 8.1, "plate_a": 10.2},
+            ),
+        ),
         story="Every reading is plausible; resistance rises and torque falls as windings warm.",
         right=frozenset({Decision.PUBLISH}),
         why="It is a true run of a hot motor, and says so. Differences between runs are what the "

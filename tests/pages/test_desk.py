@@ -159,3 +159,22 @@ def test_every_field_of_the_form_can_be_remarked_on() -> None:
         assert is_remark_field(field.name), field.name
     for name in ("claim.1.value", "instrument.2.of_reading", "column.3.unit", "file", "run"):
         assert is_remark_field(name)
+
+
+def test_practice_says_why_and_stores_nothing(app: FastAPI, maintainer: TestClient) -> None:
+    page = opened(maintainer, "/desk/practice")
+    cases = [str(a["href"]) for a in page.select(".method-list a")]
+    assert len(cases) >= 6
+    for number, path in enumerate(cases):
+        case = opened(maintainer, path)
+        assert "unknown" not in text_of(case)
+        assert "None" not in text_of(case)
+        assert case.select_one("main form[method=post]") is None
+        verdicts = [
+            text_of(opened(maintainer, f"{path}?decision={button['value']}"), "#why")
+            for button in case.select("main button[name=decision]")
+        ]
+        right = [one for one in verdicts if "so would an experienced maintainer" in one]
+        assert 1 <= len(right) < len(verdicts), f"case {number}"
+    assert maintainer.get("/desk/practice/none").status_code == 404
+    assert maintainer.get(f"{cases[0]}?decision=sing").status_code == 200
