@@ -59,3 +59,13 @@ def test_it_can_be_read_without_a_script(ledger: Ledger, open_page) -> None:
     page = open_page(f"/live/{address}", width=390, has_scripts=False)
     expect(page.get_by_role("cell", name="402 W")).to_be_visible()
     expect(page.get_by_role("link", name="Load it again")).to_be_visible()
+
+
+@pytest.mark.parametrize("width", [360, 390, 1280])
+def test_my_bench_fits_every_width(ledger: Ledger, open_page, width: int) -> None:
+    page = open_page("/sign-in?next=/my-bench", width=width)
+    page.get_by_label("Token").fill(ledger.token)
+    page.get_by_role("button", name="Sign in").first.click()
+    page.wait_for_url("**/my-bench")
+    expect(page.get_by_role("heading", name="My bench", level=1)).to_be_visible()
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
