@@ -25,6 +25,8 @@ _LATER = frozenset({408, 425, 429})
 # Nothing is wrong with the file: the token, or the address is no such service.
 _NOT_THE_FILE = frozenset({401, 403})
 
+_CONSENT = " With this command: add --consent, and --tie MAKER for each maker you have ties with."
+
 Tell = Callable[[str], None]
 
 
@@ -145,7 +147,7 @@ def checked(response: httpx.Response, name: str) -> dict[str, Any]:
         raise UnusableLog(name, [_problem(told) for told in problem["problems"]])
     reason = str(problem.get("detail") or problem.get("title"))
     if response.status_code in _NOT_THE_FILE:
-        raise NotNow(reason)
+        raise NotNow(reason + _CONSENT if "consent" in reason else reason)
     raise RefusedRun(reason)
 
 

@@ -250,3 +250,15 @@ def test_the_spool_lies_where_the_desktop_says(logs, tmp_path) -> None:
     assert (spool / "waiting").stat().st_mode & 0o077 == 0
     item = json.loads(next((spool / "waiting").glob("*/item.json")).read_text())
     assert set(item) >= {"key", "sha256", "n_bytes", "server"}
+
+
+def test_who_never_agreed_is_told_how_to(logs, tmp_path) -> None:
+    detail = "… agrees to once: … or with POST /api/v1/testers/me/consent …."
+    refusal = (403, {"Content-Type": "application/problem+json"}, {"detail": detail})
+    with answering(lambda *_: refusal) as told:
+        more = ("--server", told.address, "--token", "t", "--spool", tmp_path / "spool")
+        done = command("send", logs / "one.csv", *more)
+    assert done.returncode == 1
+    assert "add --consent" in done.stderr
+    assert "It waits in the spool" in done.stderr
+    assert len(left_in(tmp_path / "spool", "waiting")) == 1
