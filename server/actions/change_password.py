@@ -3,7 +3,8 @@
 from sqlalchemy import delete
 from sqlalchemy.orm import Session
 
-from server.actions.one_time import end_secrets, find_secret, new_secret, use_secret
+from server.actions.one_time import OVER, end_secrets, find_secret, new_secret, use_secret
+from server.errors import LinkOver
 from server.model.people import SecretPurpose
 from server.store.journal import Actor, record
 from server.store.tables import TesterRow, WebSessionRow
@@ -42,8 +43,12 @@ def replace_hash(session: Session, *, tester_id: int, password_hash: str) -> Non
     session.get_one(TesterRow, tester_id, with_for_update=True).password_hash = password_hash
 
 
-def ask_reset(session: Session, *, tester_id: int) -> str:
-    """A secret for the letter that lets somebody set a new password; earlier ones end."""
+def ask_reset(session: Session, *, tester_id: int | None) -> str:
+    """A secret for the letter that lets somebody set a new password; earlier ones end.
+
+    For nobody one is kept too, which no letter holds: so asking takes as long for an address that
+    has no account.
+    """
     end_secrets(session, SecretPurpose.RESET_PASSWORD, tester_id=tester_id)
     return new_secret(
         session,
@@ -61,7 +66,8 @@ def check_reset(session: Session, *, secret: str) -> int:
     LinkOver: used, over or none of ours.
     """
     tester_id = find_secret(session, secret, SecretPurpose.RESET_PASSWORD).tester_id
-    assert tester_id is not None  # ask_reset always names one
+    if tester_id is None:
+        raise LinkOver(OVER)
     return tester_id
 
 
@@ -73,6 +79,7 @@ def reset_password(session: Session, *, secret: str, password_hash: str) -> int:
     LinkOver: used, over or none of ours.
     """
     tester_id = use_secret(session, secret, SecretPurpose.RESET_PASSWORD).tester_id
-    assert tester_id is not None  # likewise
+    if tester_id is None:
+        raise LinkOver(OVER)
     change_password(session, tester_id=tester_id, password_hash=password_hash)
     return tester_id

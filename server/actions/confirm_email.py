@@ -10,7 +10,7 @@ from server.actions.sign_up import CONFIRM_HOURS, SignedUp
 from server.credentials.emails import email_key, read_email
 from server.errors import Conflict, LinkOver
 from server.model.people import Role, SecretPurpose
-from server.store.accounts import account_by_key
+from server.store.accounts import known_by_key
 from server.store.journal import Actor, now, record
 from server.store.tables import TesterRow
 
@@ -110,6 +110,6 @@ def ask_new_email(session: Session, *, tester_id: int, email: str) -> SignedUp:
         tester_id=tester_id,
         payload={"email": email, "next": "/account"},
     )
-    known = account_by_key(session, email_key=email_key(email))
-    is_known = known is not None and known.id != tester_id
+    known = known_by_key(session, email_key=email_key(email))
+    is_known = known is not None and known.tester_id != tester_id
     return SignedUp(tester_id, email, secret, is_known=is_known)

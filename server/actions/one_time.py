@@ -79,7 +79,7 @@ def use_secret(session: Session, secret: str, *purposes: SecretPurpose) -> OneTi
     return row
 
 
-def end_secrets(session: Session, *purposes: SecretPurpose, tester_id: int) -> None:
+def end_secrets(session: Session, *purposes: SecretPurpose, tester_id: int | None) -> None:
     """Make every unused secret of these purposes worthless."""
     session.execute(
         update(OneTimeSecretRow)

@@ -8,9 +8,9 @@ from sqlalchemy.orm import Session
 from server.actions.one_time import end_secrets, new_secret
 from server.credentials.emails import email_key, read_email
 from server.errors import Conflict, InvalidInput, Problem
-from server.model.accounts import AccountView
+from server.model.accounts import Known
 from server.model.people import Role, SecretPurpose
-from server.store.accounts import account_by_key
+from server.store.accounts import known_by_key
 from server.store.identity import new_public_id
 from server.store.journal import now
 from server.store.tables import TesterRow
@@ -67,7 +67,7 @@ def read_who(*, name: str, email: str) -> tuple[str, str]:
     return name, email
 
 
-def find_known(session: Session, *, email: str) -> tuple[str, AccountView | None]:
+def find_known(session: Session, *, email: str) -> tuple[str, Known | None]:
     """An address as it is written to, and the account that has it.
 
     Raises
@@ -75,7 +75,7 @@ def find_known(session: Session, *, email: str) -> tuple[str, AccountView | None
     InvalidInput: it is no address.
     """
     read = read_email(email)
-    return read, account_by_key(session, email_key=email_key(read))
+    return read, known_by_key(session, email_key=email_key(read))
 
 
 def sign_up(
@@ -139,5 +139,5 @@ def ask_to_confirm(
         tester_id=tester_id,
         payload={"email": email, "next": next_address},
     )
-    known = account_by_key(session, email_key=email_key(email))
+    known = known_by_key(session, email_key=email_key(email))
     return SignedUp(tester_id, email, secret, is_known=known is not None)

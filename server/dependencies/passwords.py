@@ -14,7 +14,7 @@ from server.dependencies.resources import Resources, resources_of
 from server.dependencies.threads import in_session
 from server.errors import InvalidInput, Problem
 from server.model.accounts import AccountView
-from server.store.accounts import account_by_id, account_by_key
+from server.store.accounts import account_by_id, known_by_key
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +69,12 @@ async def _password_try(request: Request, fields: Fields) -> PasswordTry:
         key = ""
     await count_for_account(request, "sign_in", key=f"password {key}")
     resources = resources_of(request)
-    account = await in_session(resources, partial(account_by_key, email_key=key))
-    kept = account.password_hash if account is not None else None
-    if not await _in_turn(request, partial(is_password, kept, password)) or kept is None:
+    known = await in_session(resources, partial(known_by_key, email_key=key))
+    kept = known.password_hash if known is not None else None
+    is_right = await _in_turn(request, partial(is_password, kept, password))
+    if not is_right or known is None or kept is None:
         return PasswordTry(None)
+    account = await in_session(resources, partial(account_by_id, tester_id=known.tester_id))
     outdated = is_outdated(kept)
     new_hash = await _in_turn(request, partial(hash_password, password)) if outdated else None
     return PasswordTry(account, new_hash)

@@ -27,6 +27,15 @@ class SignInView:
 
 
 @dataclass(frozen=True, slots=True)
+class Known:
+    """What is looked up for an address that somebody typed: as little for a known one."""
+
+    tester_id: int
+    email: str
+    password_hash: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class AccountView:
     """All of an account that its own page shows.
 

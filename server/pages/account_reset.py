@@ -55,7 +55,7 @@ def do_reset(
     """The same answer for every address; the letter says what is the case."""
     check_same_site(request)
     try:
-        email, account = find_known(session, email=fields.get("email", ""))
+        email, known = find_known(session, email=fields.get("email", ""))
     except InvalidInput as refusal:
         return refused(request, reset_page(all_shown(refusal)), viewer=viewer)
     origin = site_origin(request)
@@ -69,13 +69,14 @@ def do_reset(
         links=(Link("Sign in", "/sign-in"),),
     )
     response = answer(request, page, viewer=viewer)
-    if account is None or account.email is None:
+    secret = ask_reset(session, tester_id=known.tester_id if known is not None else None)
+    if known is None:
         letter = letters.no_account(origin=origin, to=email)
     else:
         letter = letters.reset_password(
             origin=origin,
-            to=account.email,
-            secret=ask_reset(session, tester_id=account.id),
+            to=known.email,
+            secret=secret,
             minutes=RESET_MINUTES,
         )
     send_after(request, response, letter)

@@ -3,7 +3,7 @@
 from sqlalchemy import ColumnElement, exists, func, or_, select
 from sqlalchemy.orm import Session
 
-from server.model.accounts import AccountView, PasskeyView, PersonRow, SignInView
+from server.model.accounts import AccountView, Known, PasskeyView, PersonRow, SignInView
 from server.model.people import Role, SecretPurpose
 from server.model.views import Page
 from server.model.words import RunState
@@ -15,14 +15,15 @@ from server.store.journal import now
 ASKED = (SecretPurpose.CONFIRM_EMAIL.value, SecretPurpose.CHANGE_EMAIL.value)
 
 
-def account_by_key(session: Session, *, email_key: str) -> AccountView | None:
-    """The account with this confirmed address."""
+def known_by_key(session: Session, *, email_key: str) -> Known | None:
+    """Whose confirmed address it is; one statement, whether it is anybody's or not."""
+    tester = t.TesterRow
     row = session.execute(
-        select(t.TesterRow).where(
-            t.TesterRow.email_key == email_key, t.TesterRow.erased_at.is_(None)
+        select(tester.id, tester.email, tester.password_hash).where(
+            tester.email_key == email_key, tester.erased_at.is_(None)
         )
-    ).scalar_one_or_none()
-    return None if row is None else _view(session, row)
+    ).first()
+    return None if row is None else Known(row.id, row.email, row.password_hash)
 
 
 def account_by_id(session: Session, *, tester_id: int) -> AccountView:

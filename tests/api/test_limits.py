@@ -1,6 +1,11 @@
 """How often something may be done: by account, by address, and what the refusal says."""
 
+import shutil
+import socket
+import subprocess
+import time
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -85,11 +90,51 @@ def test_another_window_counts_anew() -> None:
     limits.count("trial", by="address", key="203.0.113.7")
 
 
+@pytest.fixture
+def shared_store(tmp_path: Path) -> Iterator[str]:
+    """The address of a Redis server of the test's own."""
+    program = shutil.which("redis-server") or shutil.which("valkey-server")
+    if program is None:
+        pytest.skip("neither redis-server nor valkey-server is installed")
+    with socket.create_server(("127.0.0.1", 0)) as probe:
+        port = probe.getsockname()[1]
+    kept_in_memory = ["--save", "", "--appendonly", "no", "--dir", str(tmp_path)]
+    server = subprocess.Popen(
+        [program, "--port", str(port), "--bind", "127.0.0.1", *kept_in_memory],
+        stdout=subprocess.DEVNULL,
+    )
+    for _ in range(200):
+        try:
+            socket.create_connection(("127.0.0.1", port), timeout=1).close()
+            break
+        except OSError:
+            time.sleep(0.05)
+    yield f"redis://127.0.0.1:{port}/0"
+    server.terminate()
+    server.wait(timeout=20)
+
+
+def test_processes_share_their_counts_through_the_store(shared_store: str) -> None:
+    settings = Settings(rate_store=shared_store, limit_sign_in_by_account="3/hour")
+    web_1, web_2 = Limits(settings), Limits(settings)
+    for one in (web_1, web_2, web_1):
+        one.count("sign_in", by="account", key="ada@bench.example")
+    with pytest.raises(TooMany) as refusal:
+        web_2.count("sign_in", by="account", key="ada@bench.example")
+    assert 1 <= refusal.value.retry_after_s <= 7200
+    # Who tried is nobody's business there.
+    import redis
+
+    with redis.Redis.from_url(shared_store) as client:
+        names = b" ".join(client.keys())
+    assert names
+    assert b"ada" not in names
+
+
 def test_a_store_that_is_away_is_said_and_nothing_is_let_through() -> None:
-    pytest.importorskip("redis")
     limits = Limits(Settings(rate_store="redis://127.0.0.1:9"))
     with pytest.raises(Unavailable):
-        limits.count("sign_in", by="address", key="203.0.113.7")
+        limits.count("sign_in", by="account", key="ada@bench.example")
 
 
 @pytest.mark.parametrize("rate", ["often", "0/hour", "5", "5/fortnight", "-1/hour", "5 / hour"])

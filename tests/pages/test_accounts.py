@@ -411,3 +411,83 @@ def test_an_account_is_taken_along_and_deleted(app: FastAPI, person) -> None:
     # The address is free again.
     ada.sign_up("Ada Quill", ADA)
     assert "/confirm?secret=" in words_of(ada.letter_to(ADA))
+
+
+@pytest.mark.parametrize(
+    ("place", "typed"),
+    [
+        ("/sign-in", {"password": "wrong horse battery"}),
+        ("/sign-up", {"name": "Bo", "password": PASSWORD}),
+        ("/reset", {}),
+    ],
+)
+def test_an_unknown_address_costs_the_same_work(
+    app: FastAPI, person, count_queries, monkeypatch, place: str, typed: dict[str, str]
+) -> None:
+    """Statements and hashes, which are what takes time; the letter leaves after the answer."""
+    from server.credentials import passwords
+
+    ada = person()
+    ada.sign_up("Ada Quill", ADA)
+    ada.confirm(ADA)
+    hashed: list[str] = []
+    hasher = passwords._hasher()
+    hashing, verifying = hasher.hash, hasher.verify
+    passwords._nobodys_hash()
+
+    class Counting:
+        def hash(self, password: str) -> str:
+            hashed.append("hash")
+            return hashing(password)
+
+        def verify(self, kept: str, password: str) -> bool:
+            hashed.append("verify")
+            return verifying(kept, password)
+
+        check_needs_rehash = hasher.check_needs_rehash
+
+    monkeypatch.setattr(passwords, "_hasher", Counting)
+    work = []
+    for address in (ADA, "nobody@bench.example"):
+        other = person()
+        other.open(place)
+        hashed.clear()
+        with count_queries(app.state.resources.engine) as queries:
+            other.client.follow_redirects = False
+            other.send(place, email=address, **typed)
+        kinds = [" ".join(one.split()[:3]) for one in queries]
+        work.append((other.answer.status_code, list(hashed), kinds))
+    assert work[0] == work[1]
+    assert hashed or place == "/reset"
+
+
+def test_few_passwords_are_hashed_at_one_time(app: FastAPI, person, monkeypatch) -> None:
+    import threading
+    import time
+
+    from server.credentials import passwords
+
+    now, most, lock = 0, 0, threading.Lock()
+
+    def slow(_kept: str | None, _password: str) -> bool:
+        nonlocal now, most
+        with lock:
+            now += 1
+            most = max(most, now)
+        time.sleep(0.05)
+        with lock:
+            now -= 1
+        return False
+
+    monkeypatch.setattr(passwords, "is_password", slow)
+    with TestClient(app) as client:
+        fields = {"email": ADA, "password": PASSWORD}
+        threads = [
+            threading.Thread(target=client.post, args=("/sign-in",), kwargs={"data": fields})
+            for _ in range(8)
+        ]
+        for one in threads:
+            one.start()
+        for one in threads:
+            one.join()
+    assert most == app.state.settings.password_hashes == 2
