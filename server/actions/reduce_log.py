@@ -7,8 +7,8 @@ from server.intake import ReadAhead, ReadLimits, read_log
 from server.model.bench import Bench
 from server.model.recording import LogRead, Recording
 from server.model.results import Reduction, ReductionOptions
-from server.model.words import Source
-from server.reduction import reduce_run
+from server.model.words import RunKind, Source
+from server.reduction import reduce_run, winding_reference
 from server.settings import Settings
 
 # Sources whose rows were noted one by one, each a load by itself.
@@ -39,6 +39,7 @@ def options_for(bench: Bench) -> ReductionOptions:
         rows_are_points=bench.run.source in NOTED,
         added_inertia_kg_m2=bench.run.added_inertia_kg_m2,
         ambient_k=bench.run.ambient_k if is_warmth_known else None,
+        winding=winding_reference(bench.run) if bench.run.kind is RunKind.BRAKE else None,
     )
 
 

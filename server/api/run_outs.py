@@ -45,6 +45,7 @@ def run(view: RunView) -> run_shapes.RunOut:
         cold_resistance=details.cold_resistance_ohm,
         hot_resistance=details.hot_resistance_ohm,
         cold_temperature=details.cold_temperature_k,
+        reference_temperature=details.reference_temperature_k,
         notes=details.notes,
         tester=view.tester,
         appliance=outs.appliance_name(view.appliance),

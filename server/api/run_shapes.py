@@ -147,6 +147,9 @@ class RunOut(Out):
     cold_resistance: float | None = Field(description="ohm")
     hot_resistance: float | None = Field(description="ohm")
     cold_temperature: float | None = Field(description="K")
+    reference_temperature: float | None = Field(
+        description="K; of the winding, that normalised figures are carried to"
+    )
     notes: str | None
     tester: str
     appliance: ApplianceNameOut

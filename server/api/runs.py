@@ -42,7 +42,8 @@ _SENT: dict[str, Any] = {
     "requestBody": {
         "required": True,
         "description": "The log as the part `file`, described by `bench` (JSON of the bench file's "
-        "shape), by ids of stored things, or both: ids overrule. Or the log itself as the body.",
+        "shape), by ids of stored things, or both: ids overrule. Or the log itself as the body, "
+        "with any key of the bench file's `[run]` in the address.",
         "content": {
             "multipart/form-data": {
                 "schema": {

@@ -28,8 +28,6 @@ if TYPE_CHECKING:  # it brings the numerics, which a web process loads with its 
     from server.intake import ReadingAhead
 
 _IDS = ("appliance", "specimen", "rig")
-# What a raw body can say of its run in the address.
-_RUN_WORDS = ("tested_on", "source", "notes", "supply_note", "ambient", "kind", "added_inertia")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +61,7 @@ async def _submission(
             sent = _sent_file(arrived)
             in_address = {"appliance": appliance, "specimen": specimen, "rig": rig}
             ids = {name: arrived.fields.get(name) or in_address[name] for name in _IDS}
-            words = {w: v for w in _RUN_WORDS if (v := request.query_params.get(w))}
+            words = dict(request.query_params)
             bench = await to_thread.run_sync(_read_bench, arrived, words, limiter=receivers)
             async with resources.slots:
                 complete = partial(_complete, resources, bench, tester, ids)
@@ -126,12 +124,16 @@ def _sent_file(arrived: Arrived) -> ArrivedFile:
 
 
 def _read_bench(arrived: Arrived, words: Mapping[str, str]) -> Bench:
-    """The part `bench`: JSON of the bench file's shape; for a raw body the address's words."""
-    from server.intake import bench_from_mapping
+    """The part `bench`: JSON of the bench file's shape; for a raw body the address's words.
+
+    Every key of the bench file's `[run]` may stand in the address.
+    """
+    from server.intake import RUN_KEYS, bench_from_mapping
 
     text = arrived.fields.get("bench")
     if not text:
-        return bench_from_mapping({"run": dict(words)} if words else {}, name="address")
+        run = {word: words[word] for word in RUN_KEYS if words.get(word)}
+        return bench_from_mapping({"run": run} if run else {}, name="address")
     try:
         described = json.loads(text)
     except ValueError as error:

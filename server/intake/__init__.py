@@ -2,6 +2,7 @@
 
 from server.intake.ahead import ReadAhead, ReadingAhead
 from server.intake.bench import bench_from_mapping, bench_to_mapping, read_bench
+from server.intake.bench_fields import RUN_KEYS
 from server.intake.digest import recording_digest
 from server.intake.following import Following, Lines
 from server.intake.limits import ReadLimits
@@ -10,6 +11,7 @@ from server.intake.parquet import digest_stored, load_recording, write_recording
 from server.intake.text import open_text
 
 __all__ = [
+    "RUN_KEYS",
     "Following",
     "Lines",
     "ReadAhead",

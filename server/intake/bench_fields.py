@@ -259,9 +259,13 @@ RUN: dict[str, FieldSpec] = {
     "cold_temperature_uncertainty": _spec(
         "cold_temperature_uncertainty_k", "temperature_difference", not_negative
     ),
+    "reference_temperature": _spec("reference_temperature_k", "temperature"),
     "winding_material": FieldSpec("winding_material", one_of(WindingMaterial, also=_MATERIALS)),
     "winding_standard": FieldSpec("winding_standard", one_of(WindingStandard, also=_STANDARDS)),
 }
+
+
+RUN_KEYS = tuple(RUN)
 
 
 def instrument_fields(channel: Channel) -> dict[str, FieldSpec]:

@@ -167,7 +167,8 @@ class RunDetails:
     """`added_inertia_kg_m2`: fixed on the shaft for some of a file's run-downs, not for others.
 
     `cold_resistance_ohm` of a winding at `cold_temperature_k`, `hot_resistance_ohm` of the same at
-    the end of the run; `resistance_uncertainty_rel` of each alone, standard. `sheet`: which one of
+    the end of the run; `resistance_uncertainty_rel` of each alone, standard.
+    `reference_temperature_k`: of the winding, that figures are carried to. `sheet`: which one of
     a workbook was read.
     """
 
@@ -185,6 +186,7 @@ class RunDetails:
     cold_temperature_uncertainty_k: float | None = None
     winding_material: WindingMaterial | None = None
     winding_standard: WindingStandard | None = None
+    reference_temperature_k: float | None = None
     sheet: str | None = None
     typed: Typed = field(default_factory=dict)
 

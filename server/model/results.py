@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from server.model.measured import Finding, Metric
 from server.model.motor import MotorFit
+from server.model.winding import WindingReference
 from server.model.words import Channel, MetricName, RunKind, SegmentKind
 
 
@@ -98,6 +99,7 @@ class ReductionOptions:
 
     `rows_are_points`: each row is a load by itself, noted by hand or off a video. `ambient_k`
     counts where an instrument states a temperature coefficient, and is None where none does.
+    `winding` None: figures are carried to plate voltage with the windings as they were.
     """
 
     tested_on: str | None = None
@@ -105,6 +107,7 @@ class ReductionOptions:
     rows_are_points: bool = False
     added_inertia_kg_m2: float | None = None
     ambient_k: float | None = None
+    winding: WindingReference | None = None
 
 
 @dataclass(frozen=True, slots=True)

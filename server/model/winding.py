@@ -7,6 +7,17 @@ from server.model.words import WindingMaterial, WindingStandard
 
 
 @dataclass(frozen=True, slots=True)
+class WindingReference:
+    """A winding's temperature as tested and the one that figures are carried to, K."""
+
+    tested_k: float
+    reference_k: float
+    material: WindingMaterial
+    standard: WindingStandard
+    u_tested_k: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class WindingReading:
     """Temperature of the hot winding and its rise above the ambient, K; None with a `reason`.
 

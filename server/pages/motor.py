@@ -9,7 +9,7 @@ from server.model.results import Reduction
 from server.pages.methods import method_links
 from server.pages.pictures import show_figure
 from server.pages.shapes import FigureShown
-from server.wording.figures import metric_label, show_quantity
+from server.wording.figures import ZERO_CELSIUS_K, metric_label, show_quantity
 from server.wording.motor import model_sentence, motor_notes, parameter_label, show_parameter
 from server.wording.numbers import NB_SPACE
 
@@ -69,11 +69,20 @@ def _normalised(motor: MotorFit) -> FigureTable | None:
     if not motor.normalised:
         return None
     return FigureTable(
-        caption="Normalised to plate voltage by the model; never compared with figures as tested",
+        caption=f"Normalised to plate voltage{_windings(motor)} by the model; never compared with "
+        "figures as tested",
         headers=("Figure", "Normalised", "As tested", "Tested at"),
         rows=tuple(_normalised_row(one) for one in motor.normalised),
         numeric=frozenset({1, 2, 3}),
     )
+
+
+def _windings(motor: MotorFit) -> str:
+    """ " and windings at 75 °C", where figures were carried to a temperature."""
+    kelvin = motor.normalised[0].winding_k
+    if kelvin is None:
+        return ""
+    return f" and windings at {kelvin - ZERO_CELSIUS_K:.4g}{NB_SPACE}°C"
 
 
 def _normalised_row(one: NormalisedMetric) -> tuple[str, ...]:

@@ -3,7 +3,7 @@
 from server.reduction.claims import read_claims
 from server.reduction.digest import input_digest
 from server.reduction.door import reduce_run
-from server.reduction.motors.winding import read_winding
+from server.reduction.motors.winding import read_winding, winding_reference
 from server.reduction.placing import place_in_use
 from server.reduction.versions import METHOD_VERSIONS
 
@@ -13,5 +13,6 @@ __all__ = [
     "place_in_use",
     "read_claims",
     "read_winding",
+    "winding_reference",
     "reduce_run",
 ]

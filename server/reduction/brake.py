@@ -71,7 +71,8 @@ def reduce_brake_run(
         trace=trace,
         channels_used=channels_used(signals),
     )
-    return replace(reduction, motor=motor_of_run(reduction, worked.law, plate=plate))
+    motor = motor_of_run(reduction, worked.law, plate=plate, winding=options.winding)
+    return replace(reduction, motor=motor)
 
 
 def without_arm(signals: Signals, trace: Trace | None, plate: Plate) -> Reduction:

@@ -91,7 +91,8 @@ def reduce_hand_readings(
         trace=trace,
         channels_used=tuple(c for c in channels_used(signals) if has_times or c != Channel.TIME),
     )
-    return replace(reduction, motor=motor_of_run(reduction, worked.law, plate=plate))
+    motor = motor_of_run(reduction, worked.law, plate=plate, winding=options.winding)
+    return replace(reduction, motor=motor)
 
 
 def work_rows(ordered: Ordered, signals: Signals, *, plate: Plate, rig: Rig) -> Worked:

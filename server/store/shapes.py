@@ -48,6 +48,7 @@ WINDING_NUMBERS = (
     "resistance_uncertainty_rel",
     "cold_temperature_k",
     "cold_temperature_uncertainty_k",
+    "reference_temperature_k",
 )
 APPLIANCE_FIELDS = tuple(f.name for f in fields(Appliance))
 

@@ -106,8 +106,8 @@ PUBLIC_FIELDS = {
     ),
     run_shapes.RunOut: (
         "id page state revision kind source tested_on ambient supply_note added_inertia "
-        "cold_resistance hot_resistance cold_temperature notes tester appliance specimen rig "
-        "plate file rows stale failure results changes created_at updated_at"
+        "cold_resistance hot_resistance cold_temperature reference_temperature notes tester "
+        "appliance specimen rig plate file rows stale failure results changes created_at updated_at"
     ),
     run_shapes.RunStatusOut: "id state failure run page",
     run_shapes.NamedMetricOut: (

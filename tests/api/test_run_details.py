@@ -1,9 +1,11 @@
 """What few runs state goes in with a bench and comes back: in JSON, on the page, in figures."""
 
+import math
+
 import pytest
 from fastapi.testclient import TestClient
 
-from tests.api.logs import BENCH, parts
+from tests.api.logs import BENCH, parts, small_log
 
 RUNS = "/api/v1/runs"
 DETAILS = BENCH | {
@@ -25,6 +27,60 @@ DETAILS = BENCH | {
         "winding_standard": "IEC 60335",
     },
 }
+
+
+def magnet_log() -> str:
+    """A permanent magnet motor on 23.5 V: k 0.04 V s, 0.6 ohm, 0.02 N m lost."""
+    lines = ["time [s],speed [rad/s],torque [N m],current [A],voltage [V]"]
+    for step in range(400):
+        time = step / 20
+        speed = 560.0 - 22.0 * (step // 25)
+        amperes = (23.5 - 0.04 * speed) / 0.6
+        ripple = 1 + 1e-3 * math.sin(7.0 * time)
+        torque = 0.04 * amperes - 0.02
+        lines.append(f"{time:.3f},{speed * ripple:.3f},{torque * ripple:.5f},{amperes:.4f},23.5")
+    return "\n".join(lines) + "\n"
+
+
+def test_figures_are_carried_to_the_winding_temperature_that_is_stated(
+    client: TestClient, sender
+) -> None:
+    stated = DETAILS | {
+        "plate": {"voltage": "24 V", "supply": "DC", "motor_family": "permanent magnet"},
+        "rig": BENCH["rig"],
+        "run": DETAILS["run"] | {"reference_temperature": "75 °C"},
+    }
+    warm, plain = (
+        client.post(RUNS, files=parts(magnet_log(), bench), headers=sender).json()
+        for bench in (stated, stated | {"run": DETAILS["run"]})
+    )
+    assert warm["reference_temperature"] == pytest.approx(348.15)
+    assert plain["reference_temperature"] is None
+    assert warm["results"]["metrics"] == plain["results"]["metrics"]
+    carried = warm["results"]["motor"]["normalised"]
+    assert carried
+    assert [one["winding_temperature"] for one in carried] == pytest.approx([348.15] * len(carried))
+    assert {one["basis"] for one in carried} == {"normalised"}
+    assert {one["winding_temperature"] for one in plain["results"]["motor"]["normalised"]} == {None}
+    page = client.get(f"/runs/{warm['id']}").text.replace("\u00a0", " ")
+    assert "Normalised to plate voltage and windings at 75 °C" in page
+
+
+def test_every_key_of_a_run_may_stand_in_the_address_of_a_raw_body(
+    client: TestClient, sender
+) -> None:
+    made = client.post(RUNS, files=parts(), headers=sender).json()
+    ids = {"appliance": made["appliance"]["id"], "rig": made["rig"]["id"]}
+    words = {"cold_resistance": "2 ohm", "hot_resistance": "2.5 ohm", "ambient": "21 °C"}
+    answer = client.post(
+        RUNS,
+        params=ids | words | {"reference_temperature": "75 °C"},
+        content=small_log(),
+        headers=sender | {"Content-Type": "text/csv"},
+    )
+    assert answer.status_code == 201, answer.text
+    assert answer.json()["cold_resistance"] == 2.0
+    assert answer.json()["reference_temperature"] == pytest.approx(348.15)
 
 
 def test_they_come_back_with_their_figures_and_on_the_page(client: TestClient, sender) -> None:

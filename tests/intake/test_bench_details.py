@@ -33,6 +33,7 @@ cold_temperature = "20 °C"
 cold_temperature_uncertainty = "0.5 K"
 winding_material = "aluminum"
 winding_standard = "IEC 60335"
+reference_temperature = "75 °C"
 """
 
 
@@ -51,6 +52,7 @@ def test_each_key_fills_its_field_in_si() -> None:
     assert run.resistance_uncertainty_rel == pytest.approx(0.002)
     assert run.cold_temperature_k == pytest.approx(293.15)
     assert run.cold_temperature_uncertainty_k == 0.5
+    assert run.reference_temperature_k == pytest.approx(348.15)
     assert run.winding_material is WindingMaterial.ALUMINIUM
     assert run.winding_standard is WindingStandard.IEC_60335
 

@@ -16,6 +16,7 @@ from server.model.motor import (
     NormalisedMetric,
 )
 from server.model.results import LoadPoint, Reduction
+from server.model.winding import WindingReference
 from server.model.words import Channel, MetricName, MotorFamily
 from server.reduction.arrays import Floats
 from server.reduction.motors.choose import Choice, choose_law
@@ -23,9 +24,10 @@ from server.reduction.motors.fit import Fitted
 from server.reduction.motors.induction import pull_out_point
 from server.reduction.motors.law import OUTPUT_UNITS, OUTPUTS, State
 from server.reduction.motors.losses import slope_over_constants, split_losses
-from server.reduction.motors.normalise import normalise
+from server.reduction.motors.normalise import Winding, normalise
 from server.reduction.motors.observe import observe, run_errors
 from server.reduction.motors.warming import repeat_of_the_first
+from server.reduction.motors.winding import constant_of
 
 FIXED_REL, ROUGH_REL = 0.1, 0.5
 FAR_OFF_REL = 0.15  # of a channel's largest value: the readings are not those of such a motor
@@ -102,12 +104,13 @@ def describe_points(
     *,
     plate: Plate,
     metrics: Mapping[MetricName, Metric],
+    winding: WindingReference | None = None,
 ) -> MotorFit:
     """What a law fitted to a run's load points says of the motor; see `fit_motor`."""
     if isinstance(choice, str):
         return _nothing(plate, choice)
     has_voltage = all(p.voltage_v for p in points)
-    found = describe(choice, plate, metrics, has_voltage=has_voltage)
+    found = describe(choice, plate, metrics, has_voltage=has_voltage, winding=winding)
     if any(r.rms_rel > FAR_OFF_REL for r in found.residuals):
         return replace(
             _nothing(plate, "no model of the plate's family comes near the readings"),
@@ -116,18 +119,29 @@ def describe_points(
     return replace(found, warming=repeat_of_the_first(points))
 
 
-def motor_of_run(reduction: Reduction, choice: Choice | str, *, plate: Plate) -> MotorFit:
+def motor_of_run(
+    reduction: Reduction,
+    choice: Choice | str,
+    *,
+    plate: Plate,
+    winding: WindingReference | None = None,
+) -> MotorFit:
     """The motor's model of a reduced brake run, readings by hand too. Never raises: a fit that
     fails is a reason.
 
     Parameters
     ----------
-    choice : `law_of_points` of the reduction's load points.
+    choice : `law_of_points` of the reduction's load points. winding : temperatures, to carry
+        figures to another one.
     """
     with np.errstate(all="ignore"):
         try:
             found = describe_points(
-                choice, reduction.points, plate=plate, metrics=reduction.metrics
+                choice,
+                reduction.points,
+                plate=plate,
+                metrics=reduction.metrics,
+                winding=winding,
             )
         except np.linalg.LinAlgError:
             return _nothing(plate, NO_SOLUTION)
@@ -138,7 +152,12 @@ def motor_of_run(reduction: Reduction, choice: Choice | str, *, plate: Plate) ->
 
 
 def describe(
-    choice: Choice, plate: Plate, metrics: Mapping[MetricName, Metric], *, has_voltage: bool = True
+    choice: Choice,
+    plate: Plate,
+    metrics: Mapping[MetricName, Metric],
+    *,
+    has_voltage: bool = True,
+    winding: WindingReference | None = None,
 ) -> MotorFit:
     """Everything that is said of a chosen fit, as plain numbers."""
     fitted = choice.fitted
@@ -150,7 +169,11 @@ def describe(
     normalised: tuple[NormalisedMetric, ...] = ()
     if plate.voltage_v is not None and has_voltage:
         normalised = normalise(
-            fitted, metrics, plate_voltage_v=plate.voltage_v, rated_current_a=plate.current_a
+            fitted,
+            metrics,
+            plate_voltage_v=plate.voltage_v,
+            rated_current_a=plate.current_a,
+            winding=_winding(winding),
         )
     return MotorFit(
         family=fitted.law.family,
@@ -163,6 +186,17 @@ def describe(
         normalised=normalised,
         curve=_curve(fitted),
         is_voltage_from_plate=not has_voltage,
+    )
+
+
+def _winding(stated: WindingReference | None) -> Winding | None:
+    if stated is None:
+        return None
+    return Winding(
+        tested_k=stated.tested_k,
+        reference_k=stated.reference_k,
+        standard=constant_of(stated.material, stated.standard),
+        u_tested_k=stated.u_tested_k or 0.0,
     )
 
 

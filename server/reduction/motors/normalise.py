@@ -22,6 +22,7 @@ N_SPEEDS = 161
 BELOW, ABOVE = 0.85, 1.15  # of the run's speeds
 SHY_OF_SYNCHRONOUS = 0.99995
 VOLTAGE_STEP = 1e-5
+RATIO_STEP = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,21 +32,32 @@ class Winding:
     tested_k: float
     reference_k: float
     standard: WindingConstant
+    u_tested_k: float = 0.0
 
     @property
     def ratio(self) -> float:
         return resistance_ratio(from_k=self.tested_k, to_k=self.reference_k, standard=self.standard)
 
+    @property
+    def u_ratio(self) -> float:
+        """Standard uncertainty of the ratio: d ratio / d t_tested = -ratio / (k + t_tested)."""
+        warmer = resistance_ratio(
+            from_k=self.tested_k, to_k=self.tested_k + 1.0, standard=self.standard
+        )
+        return self.ratio * (warmer - 1.0) * self.u_tested_k
+
 
 @dataclass(frozen=True, slots=True)
 class _Read:
     """The model's own figures (19,) at a voltage for each speed, slopes over its constants (p, 19)
-    and over a relative change of voltage (19,)."""
+    and over a relative change of voltage (19,); `u_winding` (19,) because the windings' own
+    temperature is not known better."""
 
     voltage: Floats
     value: Floats
     slope: Floats
     by_voltage: Floats
+    u_winding: Floats
 
 
 def normalise(
@@ -74,17 +86,17 @@ def normalise(
 
     Notes
     -----
-    Only the ratio comes from the model, so that its misfit mostly drops out. The uncertainty holds
-    that of the figure as tested, of the ratio by the model's constants, and of the voltage.
+    Only the ratio comes from the model, so that its misfit mostly drops out. The uncertainty is of
+    the figure as tested, the model's constants, the voltage, and the windings' temperature.
     """
     speeds = _speeds(fitted)
     levels = (rated_current_a, _value(metrics, M.TORQUE_AT_FREE_SPEED))
-    ratio = winding.ratio if winding is not None else 1.0
     as_read = _voltage_over(fitted, speeds)
     here = _read_model(fitted, speeds, _freed_of_errors(fitted, as_read), 1.0, levels)
-    there = _read_model(fitted, speeds, np.full_like(speeds, plate_voltage_v), ratio, levels)
-    carried: list[NormalisedMetric] = []
-    first = 0
+    ratio, u_ratio = (1.0, 0.0) if winding is None else (winding.ratio, winding.u_ratio)
+    at_plate = np.full_like(speeds, plate_voltage_v)
+    there = _read_model(fitted, speeds, at_plate, ratio, levels, u_ratio=u_ratio)
+    carried, first = list[NormalisedMetric](), 0
     for load, names in LOADS.items():
         have = [
             (first + i, metrics[name])
@@ -103,7 +115,7 @@ def normalise(
             standard_uncertainty=None,
             tested_voltage_v=tested_v,
             voltage_v=plate_voltage_v,
-            winding_k=winding.reference_k if winding is not None else None,
+            winding_k=None if winding is None else winding.reference_k,
             is_beyond=_is_beyond(fitted, float(there.value[row])),
         )
         carried += [_carried(fitted, metric, kept, (here, there), i) for i, metric in have]
@@ -116,13 +128,15 @@ def _read_model(
     voltage: Floats,
     resistance_ratio: float,
     levels: Sequence[float | None],
+    *,
+    u_ratio: float = 0.0,
 ) -> _Read:
     law = fitted.law
     near = _current_over(fitted, speeds)
 
-    def ask(theta: Floats, stretch: float) -> Floats:
+    def ask(theta: Floats, stretch: float, ratio: float = resistance_ratio) -> Floats:
         warm = theta.copy()
-        warm[:, list(law.resistances)] *= resistance_ratio
+        warm[:, list(law.resistances)] *= ratio
         state = State(speeds, voltage * stretch, near)
         return model_figures(law, warm, state, levels)
 
@@ -130,7 +144,9 @@ def _read_model(
         lambda theta: ask(theta, 1.0), fitted.theta, [c.scale for c in law.constants]
     )
     moved = ask(fitted.theta[None], 1 + VOLTAGE_STEP)[0]
-    return _Read(voltage, value, slope, (moved - value) / VOLTAGE_STEP)
+    warmer = ask(fitted.theta[None], 1.0, resistance_ratio * (1 + RATIO_STEP))[0]
+    u_winding = u_ratio * np.abs(warmer - value) / (RATIO_STEP * resistance_ratio)
+    return _Read(voltage, value, slope, (moved - value) / VOLTAGE_STEP, u_winding)
 
 
 def _carried(
@@ -157,7 +173,9 @@ def _carried(
     variance = float(joint @ fitted.covariance @ joint)
     u = None
     if u_tested is not None and np.isfinite(variance):
-        u = float(np.hypot(ratio * u_tested, value * np.sqrt(max(variance, 0.0))))
+        of_winding = float(there.u_winding[i]) / a
+        by_model = np.sqrt(max(variance, 0.0) + of_winding**2)
+        u = float(np.hypot(ratio * u_tested, value * by_model))
     return replace(kept, value=value * ratio, standard_uncertainty=u)
 
 

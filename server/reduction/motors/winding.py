@@ -7,7 +7,7 @@ from enum import StrEnum
 from server.errors import InvalidSignal
 from server.model.bench import RunDetails
 from server.model.measured import Measured
-from server.model.winding import WindingReading
+from server.model.winding import WindingReading, WindingReference
 from server.model.words import WindingMaterial, WindingStandard
 
 ICE_POINT_K = 273.15
@@ -104,15 +104,17 @@ def read_winding(details: RunDetails) -> WindingReading | None:
     Returns
     -------
     WindingReading, with a reason in place of a temperature where something is missing; None where
-    neither resistance was noted.
+    neither resistance was noted and no temperature is stated that figures are to be carried to.
     """
     cold, hot = details.cold_resistance_ohm, details.hot_resistance_ohm
-    if cold is None and hot is None:
+    if cold is None and hot is None and details.reference_temperature_k is None:
         return None
     material = details.winding_material or WindingMaterial.COPPER
     standard = details.winding_standard or WindingStandard.IEC_60034
-    law = _law(material, standard)
+    law = constant_of(material, standard)
     empty = WindingReading(material, standard, CONSTANT_K[law])
+    if cold is None and hot is None:
+        return replace(empty, reason="neither the cold nor the hot resistance was noted")
     if cold is None or hot is None:
         missed = "hot" if hot is None else "cold"
         return replace(empty, reason=f"the {missed} resistance was not noted")
@@ -141,7 +143,32 @@ def read_winding(details: RunDetails) -> WindingReading | None:
     )
 
 
-def _law(material: WindingMaterial, standard: WindingStandard) -> WindingConstant:
+def winding_reference(details: RunDetails) -> WindingReference | None:
+    """What carries a run's figures to the winding temperature it states.
+
+    Parameters
+    ----------
+    details : as for `read_winding`, and the temperature to carry figures to.
+
+    Returns
+    -------
+    WindingReference; None where no such temperature is stated, or the winding's own is not known.
+    """
+    reference_k = details.reference_temperature_k
+    found = read_winding(details)
+    if reference_k is None or found is None or found.temperature_k is None:
+        return None
+    return WindingReference(
+        tested_k=found.temperature_k.value,
+        reference_k=reference_k,
+        material=found.material,
+        standard=found.standard,
+        u_tested_k=found.temperature_k.standard_uncertainty,
+    )
+
+
+def constant_of(material: WindingMaterial, standard: WindingStandard) -> WindingConstant:
+    """Whose constant serves a material."""
     if material is WindingMaterial.ALUMINIUM:
         return WindingConstant.ALUMINIUM
     if standard is WindingStandard.IEC_60034:

@@ -189,6 +189,8 @@ def seed_of_input(
         # Which way the rig turns, and which way its sensor counts, changes no figure.
         column = np.ascontiguousarray(np.abs(recording.channels[channel][rows]), dtype="<f4")
         digest.update(column.tobytes())
+    # What figures are carried to changes none of those that are drawn.
+    options = replace(options, winding=None)
     return seed_of(
         input_digest(digest.hexdigest(), kind=RunKind.BRAKE, plate=plate, rig=rig, options=options)
     )

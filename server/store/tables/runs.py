@@ -130,6 +130,7 @@ class RunRevisionRow(Table):
     cold_temperature_uncertainty_k: Mapped[float | None]
     winding_material: Mapped[str | None]
     winding_standard: Mapped[str | None]
+    reference_temperature_k: Mapped[float | None]
     # Why this revision was made, in its sender's words.
     reason_id: Mapped[int | None] = mapped_column(ForeignKey("person_text.id"))
 
