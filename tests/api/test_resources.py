@@ -147,7 +147,8 @@ def test_every_shape_is_in_that_table() -> None:
         shape
         for module in (shapes, thing_shapes, run_shapes, motor_shapes, people, command_sign_ins)
         for shape in vars(module).values()
-        if isinstance(shape, type) and issubclass(shape, shapes.Out)
+        # A list of a shape shows what the shape shows.
+        if isinstance(shape, type) and issubclass(shape, shapes.Out) and "[" not in shape.__name__
     }
     assert shown - {shapes.Out, shapes.ListOut} == set(PUBLIC_FIELDS)
 
