@@ -21,6 +21,7 @@ from server.dependencies.resources import make_resources
 from server.middleware import BodyLimit, DefectsAnswered, EdgeHeaders, HeadAsGet
 from server.middleware.kept import KeptAnswers
 from server.pages import router as pages_router
+from server.pages.send_photos import MOST_BYTES as PHOTO_BYTES
 from server.problems import answer_defect, install_problem_handlers
 from server.settings import Settings
 from server.static_files import PREFIX, static_app
@@ -110,6 +111,8 @@ def _limits(settings: Settings) -> Callable[[Scope], tuple[int, str]]:
             return settings.max_upload_bytes + _FRAME_BYTES, "BENCHLEDGER_MAX_UPLOAD_BYTES"
         if scope["path"].startswith(_PIECES):
             return PIECE_BYTES, "the most a piece may have"
+        if scope["path"].startswith("/send/") and scope["path"].endswith("/photos"):
+            return PHOTO_BYTES + _FRAME_BYTES, "the most a photograph may have"
         return _SMALL_BODY_BYTES, "a body without a log"
 
     return limit_for

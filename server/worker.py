@@ -9,6 +9,7 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import OperationalError
 
 from server.actions.discard_draft import discard_old_drafts
+from server.actions.keep_photo import remove_loose_photos
 from server.actions.one_time import forget_old_secrets
 from server.actions.publish_due import publish_due_runs
 from server.actions.reduce_log import limits_of
@@ -121,6 +122,7 @@ def keep_house(engine: Engine, settings: Settings) -> None:
         remove_expired_tests(session)
         sweep_uploads(session, files=settings.files)
         end_expired_visits(session)
+        remove_loose_photos(session)
         forget_old_secrets(session)
     tidy(engine)
     removed = sweep_files(engine, files=settings.files)

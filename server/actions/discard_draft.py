@@ -14,7 +14,7 @@ KEPT_DAYS = 30
 
 
 def discard_draft(session: Session, *, draft_id: str, tester: Tester) -> None:
-    """Remove one's draft. Its file is swept later, if nothing else refers to it.
+    """Remove one's draft. Its file and photographs are swept later, if nothing else refers to it.
 
     Raises
     ------

@@ -8,6 +8,7 @@ from datetime import timedelta
 from sqlalchemy.orm import Session
 
 from server.actions.enrol_tester import enrol_tester
+from server.actions.record_consent import consent_by_operator
 from server.errors import InvalidInput, Problem
 from server.model.people import ADMINISTER, MAINTAIN, SCOPES_OF_ROLE, SEND, Role
 from server.model.views import Tester
@@ -65,6 +66,7 @@ def issue_token(
         raise InvalidInput("token", problems)
     person = enrol_tester(session, name=tester)
     _raise_role(session, person, scopes=scopes, actor=actor)
+    consent_by_operator(session, tester_id=person.id, actor=actor)
     return make_token(session, tester=person, scopes=scopes, days=days, label=label, actor=actor)
 
 

@@ -15,9 +15,12 @@ ALLOWED_MOVES: dict[RunState, frozenset[RunState]] = {
     RunState.WORKING: frozenset(
         {RunState.WAITING, RunState.PUBLISHED, RunState.FAILED, RunState.WITHDRAWN}
     ),
-    RunState.WAITING: frozenset({RunState.PUBLISHED, RunState.RETURNED, RunState.WITHDRAWN}),
-    RunState.PUBLISHED: frozenset({RunState.WAITING, RunState.WITHDRAWN}),
-    RunState.RETURNED: frozenset({RunState.WAITING, RunState.WITHDRAWN}),
+    # Back to `working`: its tester corrects it, and the new revision's figures are made.
+    RunState.WAITING: frozenset(
+        {RunState.WORKING, RunState.PUBLISHED, RunState.RETURNED, RunState.WITHDRAWN}
+    ),
+    RunState.PUBLISHED: frozenset({RunState.WORKING, RunState.WAITING, RunState.WITHDRAWN}),
+    RunState.RETURNED: frozenset({RunState.WORKING, RunState.WAITING, RunState.WITHDRAWN}),
     RunState.FAILED: frozenset({RunState.WORKING, RunState.WITHDRAWN}),
     RunState.WITHDRAWN: frozenset(),
 }

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from sqlalchemy import insert, select
+from sqlalchemy import exists, insert, select
 from sqlalchemy.orm import Session
 
 from server.actions.move_run import move_run
@@ -16,6 +16,7 @@ from server.store.database import insert_if_absent
 from server.store.journal import SYSTEM, now
 from server.store.shapes import set_values, trace_value
 from server.store.tables import (
+    AuditEventRow,
     FindingRow,
     MetricRow,
     MetricSetRow,
@@ -69,7 +70,11 @@ def settle_run(
     )
     run.current_set_id = row.id
     holds = any(finding.severity is Severity.ERROR for finding in findings)
-    if holds or not is_published_at_once(session, run=run, rule=rule):
+    if (
+        holds
+        or must_wait(session, run=run)
+        or not is_published_at_once(session, run=run, rule=rule)
+    ):
         move_run(session, run=run, to=RunState.WAITING, actor=SYSTEM)
         return
     is_looked_at = is_drawn_for_a_look(run.public_id, share=rule.look_share)
@@ -79,6 +84,17 @@ def settle_run(
     else:
         move_run(session, run=run, to=RunState.PUBLISHED, actor=SYSTEM)
     run.needs_look = is_looked_at
+
+
+def must_wait(session: Session, *, run: RunRow) -> bool:
+    """Whether somebody returned this run, so that its correction is looked at whatever the rule."""
+    event = AuditEventRow
+    returned = exists().where(
+        event.subject_kind == "run",
+        event.subject_id == run.id,
+        event.act == f"run {RunState.RETURNED.value}",
+    )
+    return run.published_at is None and bool(session.execute(select(returned)).scalar_one())
 
 
 def add_metric_set(

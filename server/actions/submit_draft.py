@@ -1,10 +1,13 @@
 """Send a draft as a run."""
 
+from datetime import date
 from pathlib import Path
 
 from sqlalchemy.orm import Session
 
+from server.actions.keep_photo import hand_over_photos
 from server.actions.prepare_run import PreparedRun
+from server.actions.revise_run import revise_run
 from server.actions.settle_run import AT_ONCE
 from server.actions.submit_run import SubmittedRun, submit_run
 from server.model.bench import Bench
@@ -13,6 +16,7 @@ from server.model.views import DraftView, Tester
 from server.store.drafts import draft_row
 from server.store.files import StoredUpload, original_path
 from server.store.identity import content_sha256
+from server.store.tables import RunRow
 
 
 def submit_draft(
@@ -26,35 +30,43 @@ def submit_draft(
     appliance_id: str | None = None,
     specimen_id: str | None = None,
     rig_id: str | None = None,
+    reason: str = "",
+    not_before: date | None = None,
     rule: PublishingRule = AT_ONCE,
 ) -> SubmittedRun:
-    """Store a draft as a run and remove the draft, in one transaction.
+    """Store a draft as a run, or as a run's next revision, and remove the draft: one transaction.
 
     Parameters
     ----------
     prepared, bench and the ids : as for `submit_run`.
+    reason : why a run is corrected; a new run needs none.
     upload : the draft's file (`upload_of_draft`).
 
     Raises
     ------
     NotFound: no such draft of this tester (it may have been sent already).
-    And what `submit_run` raises; the draft stays then.
+    And what `submit_run` or `revise_run` raises; the draft stays then.
     """
     row = draft_row(session, public_id=draft_id, tester=tester)
-    # A form sent twice at once must not become two runs.
-    key = f"draft:{content_sha256([row.public_id, row.file_sha256])}"
-    done = submit_run(
-        session,
-        prepared=prepared,
-        upload=upload,
-        bench=bench,
-        tester=tester,
-        appliance_id=appliance_id,
-        specimen_id=specimen_id,
-        rig_id=rig_id,
-        idempotency_key=key,
-        rule=rule,
-    )
+    told = {
+        "prepared": prepared,
+        "upload": upload,
+        "bench": bench,
+        "tester": tester,
+        "appliance_id": appliance_id,
+        "specimen_id": specimen_id,
+        "rig_id": rig_id,
+        "not_before": not_before,
+        "rule": rule,
+    }
+    if row.run_id is not None:
+        run_id = session.get_one(RunRow, row.run_id).public_id
+        done = revise_run(session, run_id=run_id, reason=reason, **told)  # type: ignore[arg-type]
+    else:
+        # A form sent twice at once must not become two runs.
+        key = f"draft:{content_sha256([row.public_id, row.file_sha256])}"
+        done = submit_run(session, idempotency_key=key, **told)  # type: ignore[arg-type]
+    hand_over_photos(session, draft=row, run_id=done.public_id)
     session.delete(row)
     return done
 

@@ -32,4 +32,10 @@ def sweep_files(engine: Engine, *, files: Path, min_age_s: float = ORPHAN_AGE_S)
 def _forget_unused_rows(session: Session) -> None:
     of_run = exists().where(t.RunRevisionRow.file_sha256 == t.StoredFileRow.sha256)
     of_draft = exists().where(t.DraftRow.file_sha256 == t.StoredFileRow.sha256)
-    session.execute(delete(t.StoredFileRow).where(~of_run, ~of_draft))
+    photo, key = t.PhotoRow, t.StoredFileRow.sha256
+    of_photo = [
+        exists().where(column == key)
+        for column in (photo.sent_sha256, photo.file_sha256, photo.small_sha256)
+    ]
+    unused = [~of_run, ~of_draft, *(~one for one in of_photo)]
+    session.execute(delete(t.StoredFileRow).where(*unused))

@@ -6,6 +6,7 @@ from pathlib import Path
 from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session
 
+from server.actions.draw_photo import draw_leased_photo, refuse_photo
 from server.actions.move_run import move_run
 from server.actions.prepare_run import PreparedRun, prepare_run
 from server.actions.settle_run import AT_ONCE, fill_in_reading, settle_run
@@ -28,8 +29,9 @@ class Lease:
 
     job_id: int
     worker: str
-    run_id: int
+    run_id: int | None
     tries: int
+    photo_id: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,11 +55,10 @@ def take_job(engine: Engine, *, worker: str, lease_s: float, max_tries: int) -> 
         job = lease_job(session, worker=worker, lease_s=lease_s)
         if job is None:
             return None
-        assert job.run_id is not None  # the one act there is works on a run
         if job.tries > max_tries:
             _give_up(session, job, reason="the worker ended while making its figures")
             return None
-        return Lease(job_id=job.id, worker=worker, run_id=job.run_id, tries=job.tries)
+        return Lease(job.id, worker, job.run_id, job.tries, job.photo_id)
 
 
 def do_job(
@@ -76,6 +77,16 @@ def do_job(
     ------
     Anything else that goes wrong; the caller gives the job back with `put_back`.
     """
+    if lease.photo_id is not None:
+        draw_leased_photo(
+            engine,
+            job_id=lease.job_id,
+            worker=lease.worker,
+            photo_id=lease.photo_id,
+            files=files,
+        )
+        return
+    assert lease.run_id is not None  # a job is about a run or a photograph
     with read_session(engine) as session:
         task = _task(session, run_id=lease.run_id, files=files)
     try:
@@ -122,12 +133,12 @@ def put_back(engine: Engine, lease: Lease, *, error: BaseException, max_tries: i
 
 def _give_up(session: Session, job: t.JobRow, *, reason: str) -> None:
     end_job(job, state=JobState.PARKED, error=reason)
-    assert job.run_id is not None
-    _fail_run(
-        session,
-        run_id=job.run_id,
-        reason="Its figures could not be made. The maintainers see why.",
-    )
+    if job.photo_id is not None:
+        told = "It could not be drawn. The maintainers see why."
+        refuse_photo(session, photo_id=job.photo_id, reason=told)
+    if job.run_id is not None:
+        told = "Its figures could not be made. The maintainers see why."
+        _fail_run(session, run_id=job.run_id, reason=told)
 
 
 def _task(session: Session, *, run_id: int, files: Path) -> _Task:

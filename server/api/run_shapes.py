@@ -282,11 +282,3 @@ class ComparedOut(Out):
         "null without such a figure, or where fewer than two have one.",
         examples=[0.92],
     )
-
-
-class MeOut(Out):
-    """Who the token belongs to."""
-
-    id: str
-    name: str
-    scopes: list[str]

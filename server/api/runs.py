@@ -55,6 +55,11 @@ _SENT: dict[str, Any] = {
                         "appliance": _ID_PART,
                         "specimen": _ID_PART,
                         "rig": _ID_PART,
+                        "not_before": {
+                            "type": "string",
+                            "format": "date",
+                            "description": "Not published before this date",
+                        },
                     },
                 },
                 "encoding": {"bench": {"contentType": "application/json"}},
@@ -75,6 +80,7 @@ _SENT: dict[str, Any] = {
             "tested_on": "Local date of the run, like 2026-11-02",
             "source": "logger, by hand or video",
             "notes": "What a reader should know",
+            "not_before": "Not published before this date, like 2026-12-24",
         }.items()
     ],
 }
@@ -115,6 +121,7 @@ def send_run(
         specimen_id=submission.ids["specimen"],
         rig_id=submission.ids["rig"],
         idempotency_key=submission.idempotency_key,
+        not_before=submission.not_before,
         rule=request.app.state.settings.publishing_rule,
     )
     session.flush()

@@ -5,6 +5,7 @@ from collections.abc import AsyncIterator, Callable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from datetime import date
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -13,6 +14,7 @@ from anyio import WouldBlock, to_thread
 from fastapi import Depends, Header, Query, Request
 from sqlalchemy.orm import Session
 
+from server.actions.not_before import read_not_before
 from server.dependencies.people import Writer
 from server.dependencies.resources import Resources, resources_of
 from server.dependencies.sessions import WriteTurn
@@ -39,6 +41,7 @@ class Submission:
     prepared: "PreparedRun | None"
     ids: Mapping[str, str | None] = field(default_factory=dict)
     idempotency_key: str | None = None
+    not_before: date | None = None
 
 
 def _id_query(what: str) -> Any:
@@ -62,6 +65,8 @@ async def _submission(
             in_address = {"appliance": appliance, "specimen": specimen, "rig": rig}
             ids = {name: arrived.fields.get(name) or in_address[name] for name in _IDS}
             words = dict(request.query_params)
+            told_date = arrived.fields.get("not_before") or words.pop("not_before", None)
+            not_before = read_not_before(told_date)
             bench = await to_thread.run_sync(_read_bench, arrived, words, limiter=receivers)
             async with resources.slots:
                 complete = partial(_complete, resources, bench, tester, ids)
@@ -72,7 +77,7 @@ async def _submission(
             else:
                 keep = partial(_keep, resources, sent)
                 prepared, upload = None, await to_thread.run_sync(keep, limiter=receivers)
-            yield Submission(upload, bench, prepared, ids, idempotency_key)
+            yield Submission(upload, bench, prepared, ids, idempotency_key, not_before)
 
 
 @contextmanager

@@ -221,10 +221,14 @@ class TokenView:
 
 @dataclass(frozen=True, slots=True)
 class DraftView:
-    """An upload on its way: the stored file and what the sender has filled in so far."""
+    """An upload on its way: the stored file and what the sender has filled in so far.
+
+    `run_id`: of the run that it will be a new revision of.
+    """
 
     public_id: str
     file: StoredFile
     form: Mapping[str, JsonValue]
     created_at: datetime
     updated_at: datetime
+    run_id: str | None = None

@@ -23,8 +23,10 @@ from server.pages import (
     moderating,
     my_bench,
     reading,
+    revisions,
     send,
     send_last,
+    send_photos,
     send_pieces,
     send_readings,
     send_steps,
@@ -50,7 +52,7 @@ accounts = (
 )
 # A draft's address takes any word: what stands under /send by a name of its own comes first, and
 # the steps, which take any word after a draft's, come last.
-sending = (send_readings, send_pieces, send, send_last, send_steps)
+sending = (revisions, send_readings, send_pieces, send, send_last, send_photos, send_steps)
 for part in (
     reading,
     things,

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from server.model.bench import Plate
 from server.model.changes import RunVersion
 from server.model.measured import Finding, Metric
-from server.model.views import JournalRow, RunRow
+from server.model.views import JournalRow, RunRow, RunView
 from server.model.words import MetricName, MotorFamily, Severity
 from server.pages.shapes import ChangeShown, FigureCell, FindingShown, Link, RunShown, Value
 from server.wording.counts import show_date
@@ -123,6 +123,18 @@ def _plate_figure(plate: Plate, name: str, value_si: float | None, unit: str) ->
         return NOT_STATED
     typed = plate.typed.get(name)
     return unbroken(typed) if typed else show_plain(value_si, unit)
+
+
+def revision_links(view: RunView) -> tuple[Link, ...]:
+    """Links to the revisions of a run that had more than one, the newest first."""
+    if view.revision < 2:
+        return ()
+    return tuple(
+        Link(f"Revision {n}, as it was", f"/runs/{view.public_id}/revisions/{n}")
+        if n != view.revision
+        else Link(f"Revision {n}, beside the one before", f"/runs/{view.public_id}/revisions/{n}")
+        for n in range(view.revision, 0, -1)
+    )
 
 
 def show_changes(journal: Iterable[JournalRow]) -> tuple[ChangeShown, ...]:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from server.actions.revise_run import CORRECTABLE
 from server.charts import fit_residuals, run_trace
 from server.charts.figure import FigureTable
 from server.model.bench import ClaimReading
@@ -17,6 +18,7 @@ from server.pages.motor import MotorShown, show_motor
 from server.pages.pictures import show_figure
 from server.pages.rows import (
     figure_path,
+    revision_links,
     show_changes,
     show_findings,
     show_plate,
@@ -39,6 +41,7 @@ from server.pages.shapes import (
     FindingShown,
     Head,
     Link,
+    PhotoShown,
     Value,
 )
 from server.wording.counts import count_of, show_date
@@ -102,6 +105,9 @@ class RunPage:
     can_withdraw: bool
     withdraw_href: str
     people: RunPeople
+    correct_href: str | None
+    revisions: tuple[Link, ...]
+    photos: tuple[PhotoShown, ...]
 
 
 def run_page(
@@ -111,6 +117,7 @@ def run_page(
     viewer: Tester | None,
     versions: Sequence[RunVersion] = (),
     people: RunPeople | None = None,
+    photos: tuple[PhotoShown, ...] = (),
 ) -> RunPage:
     """`versions`: those of the run's figures that the viewer may see, the newest first."""
     content = view.appliance.content
@@ -161,6 +168,9 @@ def run_page(
         can_withdraw=is_own and view.state in {RunState.PUBLISHED, RunState.WAITING},
         withdraw_href=f"{path}/withdraw",
         people=people or RunPeople(),
+        correct_href=f"{path}/correct" if is_own and view.state in CORRECTABLE else None,
+        revisions=revision_links(view),
+        photos=photos,
     )
 
 

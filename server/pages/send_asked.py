@@ -7,6 +7,7 @@ from sqlalchemy.orm import Session
 
 from server.model.views import DraftView
 from server.pages.send_fields import label_of
+from server.store.asked import asked_fields
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,4 +26,9 @@ class Asked:
 
 def asked_of(session: Session, draft: DraftView) -> Asked:
     """What was asked of the run that this draft corrects; nothing for a new run."""
-    return Asked()
+    if draft.run_id is None:
+        return Asked()
+    found: dict[str, str] = {}
+    for name, text in asked_fields(session, run_id=draft.run_id):
+        found[name] = f"{found[name]} {text}" if name in found else text
+    return Asked(draft.run_id, found)

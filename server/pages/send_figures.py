@@ -17,9 +17,15 @@ from server.pages.send_fields import problem_words
 from server.pages.send_pages import head_of, show_draft, steps_of
 from server.pages.send_shapes import FiguresPage, SoFar
 from server.pages.shapes import FigureShown, Value
+from server.store.journal import today
 from server.wording.figures import metric_label, show_metric
 
 _MOST_OTHERS = 5
+_CORRECTION = (
+    "This becomes a new revision of the run; the one before stays readable. A run that was "
+    "returned, or that the rule does not let through, waits until someone has looked at it, and "
+    "stands in no list or pooled figure for that time."
+)
 
 
 def _so_far(reduction: Reduction) -> tuple[MetricName, ...]:
@@ -57,6 +63,7 @@ def figures_page(
     problems: Sequence[Problem],
     asked: Asked,
     tester: Tester,
+    has_consented: bool,
     others: Sequence[DraftView],
 ) -> FiguresPage:
     """`others`: the sender's other drafts, the next of which is led to."""
@@ -76,16 +83,25 @@ def figures_page(
         figures=tuple(_value(reduction, name) for name in MetricName if name in reduction.metrics)
         if reduction
         else (),
-        what_happens=(
+        what_happens=_CORRECTION
+        if draft.run_id is not None
+        else (
             "A finding holds this run back: sent, it waits until someone has looked at it."
             if holds
             else "No finding holds this run back: sent, it is published at once."
         ),
         can_send=not problems,
         is_visitor=tester.is_visitor,
+        corrects_href=f"/runs/{draft.run_id}" if draft.run_id is not None else None,
+        asks_consent=not has_consented,
+        not_before_min=today().isoformat(),
         sign_up_href=f"/sign-up?next={onward}",
         sign_in_href=f"/sign-in?next={onward}",
-        send_text="Send for review" if holds else "Send and publish",
+        send_text="Send the correction"
+        if draft.run_id is not None
+        else "Send for review"
+        if holds
+        else "Send and publish",
         send_href=f"{path}/send",
         discard_href=f"{path}/discard",
         others=tuple(show_draft(one) for one in others[:_MOST_OTHERS]),

@@ -4,6 +4,8 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from server.actions.discard_draft import discard_draft
+from server.actions.not_before import read_not_before
+from server.actions.record_consent import DATA_LICENCE, consent_of, record_consent
 from server.dependencies import Drafter, ReadSession, Writer, WriteSession
 from server.pages.drafting import AfterPrepared, Opened, Posted, Prepared, Whole
 from server.pages.request import site_of
@@ -28,6 +30,7 @@ def figures(
         problems=[*opened.problems, *whole.problems],
         asked=asked_of(session, opened.draft),
         tester=tester,
+        has_consented=tester.is_visitor or consent_of(session, tester=tester).is_given,
         others=[d for d in list_drafts(session, tester=tester)
                 if d.public_id != opened.draft.public_id],
     )  # fmt: skip
@@ -56,6 +59,10 @@ def send(
     from server.actions.submit_draft import submit_draft
 
     check_form(request, posted.get(FORM_FIELD))
+    not_before = read_not_before(posted.get("not_before"))
+    if posted.get("consent") == "yes":
+        makers = [one for one in (posted.get("ties") or "").split(",") if one.strip()]
+        record_consent(session, tester=tester, licence=DATA_LICENCE, ties=makers)
     if opened.problems:
         return RedirectResponse(f"/send/{draft_id}/figures", status_code=303)
     done = submit_draft(
@@ -68,6 +75,8 @@ def send(
         appliance_id=opened.picked("appliance"),
         specimen_id=opened.picked("specimen"),
         rig_id=opened.picked("rig"),
+        reason=posted.get("reason", ""),
+        not_before=not_before,
         rule=request.app.state.settings.publishing_rule,
     )
     return RedirectResponse(f"/runs/{done.public_id}", status_code=303)

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from server.errors import Problem
 from server.model.views import DraftView
+from server.pages.photo_shapes import DraftPhotos
 from server.pages.send_asked import Asked
 from server.pages.send_fields import (
     APPLIANCE,
@@ -118,6 +119,7 @@ def appliance_step(
     so_far: SoFar,
     problems: Sequence[Problem],
     asked: Asked,
+    photos: DraftPhotos,
 ) -> FieldsPage:
     wrong = {**asked.by_field, **problems_by_field(form, tuple(problems))}
     path = f"/send/{draft.public_id}/appliance"
@@ -135,6 +137,7 @@ def appliance_step(
         more=_more_of_appliance(form, wrong, has_pieces=bool(specimens)),
         next_text="On to the rig",
         so_far=so_far,
+        photos=photos,
     )
 
 
@@ -193,6 +196,7 @@ def rig_step(
     so_far: SoFar,
     problems: Sequence[Problem],
     asked: Asked,
+    photos: DraftPhotos,
 ) -> FieldsPage:
     wrong = {**asked.by_field, **problems_by_field(form, tuple(problems))}
     instruments = tuple(
@@ -237,6 +241,7 @@ def rig_step(
         ),
         next_text="On to the figures",
         so_far=so_far,
+        photos=photos,
     )
 
 

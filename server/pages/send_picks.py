@@ -44,6 +44,7 @@ def appliance_options(
             maker=form.get("appliance.maker", ""),
             model=form.get("appliance.model", ""),
         )
+        if not one.is_same  # it is found by its name
     ]
     known = {option.value for option in (*found, *near)}
     if picked and picked not in known:

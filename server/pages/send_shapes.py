@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from server.pages.photo_shapes import DraftPhotos
 from server.pages.send_fields import FieldGroup, FieldShown
 from server.pages.shapes import FigureShown, FindingShown, Head, Option, Value
 
@@ -116,6 +117,7 @@ class FieldsPage:
     more: tuple[More, ...]
     next_text: str
     so_far: SoFar
+    photos: DraftPhotos
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +135,9 @@ class FiguresPage:
     what_happens: str
     can_send: bool
     is_visitor: bool
+    corrects_href: str | None
+    asks_consent: bool
+    not_before_min: str
     sign_up_href: str
     sign_in_href: str
     send_text: str

@@ -9,6 +9,7 @@ from server.errors import NotFound, Problem
 from server.model.recording import LogPreview
 from server.model.views import Tester
 from server.pages.drafting import LINES, Looked, Opened, Posted, Quick, Shortened
+from server.pages.photo_shapes import DraftPhotos, draft_photos
 from server.pages.request import site_of
 from server.pages.send_asked import asked_of
 from server.pages.send_columns import columns_page
@@ -20,6 +21,7 @@ from server.pages.send_prefill import rig_fields
 from server.pages.send_typed import TypedKept
 from server.pages.templating import render
 from server.sign_in import FORM_FIELD, check_form
+from server.store.photos import photos_of_draft
 from server.store.rigs import last_columns, list_rigs, rig_view
 
 router = APIRouter(route_class=TypedKept)
@@ -119,6 +121,7 @@ def appliance(
         so_far=so_far_of(quick.reduction, quick.note),
         problems=_about(opened.problems, *sections),
         asked=asked_of(session, opened.draft),
+        photos=_photos(session, opened, "plate", tester),
     )
     return render(request, "send_fields.html", page, site=site_of(request, tester))
 
@@ -134,8 +137,15 @@ def rig(
         so_far=so_far_of(quick.reduction, quick.note),
         problems=_about(opened.problems, "rig", "run", "instrument"),
         asked=asked_of(session, opened.draft),
+        photos=_photos(session, opened, "rig", tester),
     )
     return render(request, "send_fields.html", page, site=site_of(request, tester))
+
+
+def _photos(session: ReadSession, opened: Opened, subject: str, tester: Tester) -> DraftPhotos:
+    draft_id = opened.draft.public_id
+    found = photos_of_draft(session, draft_id=draft_id, tester=tester)
+    return draft_photos(found, draft_id=draft_id, subject=subject)
 
 
 @router.post("/send/{draft_id}/{step}")

@@ -67,6 +67,17 @@ class FigureShown:
 
 
 @dataclass(frozen=True, slots=True)
+class PhotoShown:
+    """A photograph as it may be shown: re-encoded here. `thumb` is its small form."""
+
+    href: str
+    thumb: str
+    alt: str
+    width: int
+    height: int
+
+
+@dataclass(frozen=True, slots=True)
 class FindingShown:
     weight: str
     weight_class: str

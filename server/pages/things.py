@@ -10,16 +10,20 @@ from server.actions.read_run_claims import read_run_claims
 from server.actions.view_run import view_run
 from server.actions.withdraw_run import withdraw_run
 from server.dependencies import ReadSession, Viewer, Writer, WriteSession
+from server.errors import NotFound
 from server.model.bench import ClaimReading
 from server.model.views import RunView
 from server.pages.appliance import appliance_page, appliance_path
 from server.pages.appliance_people import appliance_people
+from server.pages.photo_shapes import show_photo
 from server.pages.request import site_of
+from server.pages.revisions import published_revision
 from server.pages.run import run_page
 from server.pages.run_people import run_people
 from server.pages.templating import render
 from server.sign_in import check_form
 from server.store.appliances import appliance_view
+from server.store.photos import photos_of_run
 from server.store.versions import run_versions
 
 router = APIRouter()
@@ -48,7 +52,11 @@ def appliance(request: Request, address: str, session: ReadSession, viewer: View
 
 @router.get("/runs/{public_id}")
 def run(request: Request, public_id: str, session: ReadSession, viewer: Viewer) -> Response:
-    view = view_run(session, public_id=public_id, viewer=viewer)
+    try:
+        view = view_run(session, public_id=public_id, viewer=viewer)
+    except NotFound:  # it may be under correction: what was published of it last stands still
+        return published_revision(session, public_id=public_id, viewer=viewer)
+    photos = tuple(show_photo(one) for one in photos_of_run(session, run_id=public_id))
     versions = run_versions(session, public_id=public_id, viewer=viewer)
     page = run_page(
         view,
@@ -56,6 +64,7 @@ def run(request: Request, public_id: str, session: ReadSession, viewer: Viewer) 
         viewer=viewer,
         versions=versions,
         people=run_people(session, view=view, viewer=viewer),
+        photos=photos,
     )
     return render(request, "run.html", page, site=site_of(request, viewer))
 

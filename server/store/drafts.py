@@ -11,19 +11,22 @@ from server.store import tables as t
 def list_drafts(session: Session, *, tester: Tester) -> tuple[DraftView, ...]:
     """A tester's drafts, the one last touched first."""
     rows = session.execute(
-        select(t.DraftRow, t.StoredFileRow.n_bytes)
+        select(t.DraftRow, t.StoredFileRow.n_bytes, t.RunRow.public_id)
         .join(t.StoredFileRow, t.StoredFileRow.sha256 == t.DraftRow.file_sha256)
+        .outerjoin(t.RunRow, t.RunRow.id == t.DraftRow.run_id)
         .where(t.DraftRow.tester_id == tester.id)
         .order_by(t.DraftRow.updated_at.desc(), t.DraftRow.id.desc())
         .limit(200)
     )
-    return tuple(_view(row, n_bytes) for row, n_bytes in rows)
+    return tuple(_view(row, n_bytes, run_id) for row, n_bytes, run_id in rows)
 
 
 def draft_view(session: Session, *, public_id: str, tester: Tester) -> DraftView:
     """One of the tester's own drafts. Raises NotFound, for another's too."""
     row = draft_row(session, public_id=public_id, tester=tester)
-    return _view(row, session.get_one(t.StoredFileRow, row.file_sha256).n_bytes)
+    n_bytes = session.get_one(t.StoredFileRow, row.file_sha256).n_bytes
+    run_id = session.get_one(t.RunRow, row.run_id).public_id if row.run_id is not None else None
+    return _view(row, n_bytes, run_id)
 
 
 def draft_row(session: Session, *, public_id: str, tester: Tester) -> t.DraftRow:
@@ -37,11 +40,12 @@ def draft_row(session: Session, *, public_id: str, tester: Tester) -> t.DraftRow
     return row
 
 
-def _view(row: t.DraftRow, n_bytes: int) -> DraftView:
+def _view(row: t.DraftRow, n_bytes: int, run_id: str | None) -> DraftView:
     return DraftView(
         public_id=row.public_id,
         file=StoredFile(row.file_sha256, row.file_name, n_bytes),
         form=row.form,
         created_at=row.created_at,
         updated_at=row.updated_at,
+        run_id=run_id,
     )

@@ -4,7 +4,7 @@ import hashlib
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from sqlalchemy import select
@@ -40,6 +40,11 @@ def by(tester: Tester) -> Actor:
 
 def now() -> datetime:
     return datetime.now(UTC)
+
+
+def today() -> date:
+    """The day in UTC."""
+    return now().date()
 
 
 def record(

@@ -111,6 +111,7 @@ def test_the_example_of_a_bench_is_taken(client, sender, document) -> None:
 STREAMS = {
     "server/pages/drafting.py",
     "server/pages/send_file.py",
+    "server/pages/send_photos.py",
     "server/pages/send_readings.py",
     "server/pages/send_typed.py",
 }

@@ -130,10 +130,10 @@ PUBLIC_FIELDS = {
     run_shapes.ComparedOut: (
         "appliance plate run method_version metrics claims curves chance_of_highest"
     ),
-    run_shapes.MeOut: "id name scopes",
     command_sign_ins.CommandSignInOut: "code secret address expires_in_s poll_s",
     command_sign_ins.CommandTokenOut: "token",
     people.TokenOut: "id label scopes created_at expires_at revoked_at used_at",
+    people.MeOut: "id name scopes consented_licence ties",
 }
 
 

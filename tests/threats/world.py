@@ -11,6 +11,7 @@ from typing import Any
 from fastapi import FastAPI, Request
 from fastapi.testclient import TestClient
 from sqlalchemy import select
+from sqlalchemy.orm import Session
 
 from server.actions import sign_in
 from server.actions.issue_token import make_token
@@ -202,6 +203,7 @@ def _person(app: FastAPI, door: str, role: Role, sent: tuple[StoredUpload, Prepa
         person.things["send"] = draft.public_id
         begun = begin_upload(session, tester=tester, file_name="x", n_bytes=9, max_bytes=99)
         person.things["uploads"] = person.things["pieces"] = begun.public_id
+        person.things["photos"] = _photo(session, tester, draft.public_id, upload)
         if role is Role.VISITOR:
             return person
         token = make_token(
@@ -233,3 +235,16 @@ def _person(app: FastAPI, door: str, role: Role, sent: tuple[StoredUpload, Prepa
             select(t.SpecimenRow.public_id).where(t.SpecimenRow.owner_id == row.id)
         ).scalar_one()
     return person
+
+
+def _photo(session: Session, tester: Tester, draft_id: str, upload: StoredUpload) -> str:
+    """A photograph that is drawn already; whose it is matters here, not what it shows."""
+    key = select(t.DraftRow.id).where(t.DraftRow.public_id == draft_id).scalar_subquery()
+    photo = t.PhotoRow(
+        public_id=new_public_id(), tester_id=tester.id, subject="plate", state="ready",
+        draft_id=session.execute(select(key)).scalar_one(), file_sha256=upload.sha256,
+        choices={}, created_at=now(), width=4, height=3,
+    )  # fmt: skip
+    session.add(photo)
+    session.flush()
+    return photo.public_id

@@ -103,6 +103,7 @@ class PhotoRow(Table):
     failure: Mapped[str | None]
     sent_sha256: Mapped[str | None] = mapped_column(ForeignKey("stored_file.sha256"), index=True)
     file_sha256: Mapped[str | None] = mapped_column(ForeignKey("stored_file.sha256"), index=True)
+    small_sha256: Mapped[str | None] = mapped_column(ForeignKey("stored_file.sha256"), index=True)
     # Rectangles painted over: serial numbers, faces. {"covers": [[left, top, right, bottom]]}
     choices: Mapped[JsonDict]
     width: Mapped[int | None]

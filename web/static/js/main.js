@@ -45,3 +45,11 @@ if (document.querySelector("[data-desk]")) {
   const { useKeys } = await import("./desk.js");
   useKeys(document.querySelector("[data-desk]"));
 }
+for (const place of document.querySelectorAll("[data-cover]")) {
+  const { coverByDrawing } = await import("./cover.js");
+  coverByDrawing(place);
+}
+if (document.querySelector("[data-drawing]")) {
+  const { refreshPhotos } = await import("./photos.js");
+  refreshPhotos();
+}
