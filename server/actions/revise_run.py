@@ -65,14 +65,8 @@ def revise_run(
     """
     run = _own_run(session, run_id, tester)
     _check(run, reason=reason.strip(), bench=bench)
-    chosen = choose(
-        session,
-        bench=bench,
-        tester=tester,
-        appliance_id=appliance_id,
-        specimen_id=specimen_id,
-        rig_id=rig_id,
-    )
+    named = {"appliance_id": appliance_id, "specimen_id": specimen_id, "rig_id": rig_id}
+    chosen = choose(session, bench=bench, tester=tester, **named)
     subject = subject_of(session, chosen=chosen, bench=bench, tester=tester, prepared=prepared)
     last = session.execute(
         select(func.max(RunRevisionRow.number)).where(RunRevisionRow.run_id == run.id)

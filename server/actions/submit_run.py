@@ -75,9 +75,7 @@ def submit_run(
     not_before : not published before this date (UTC).
     rule : when a clean run is published at once; as it stands, always.
 
-    Returns
-    -------
-    SubmittedRun with the run's public id and state.
+    Returns the run's public id and state.
 
     Raises
     ------
@@ -92,14 +90,8 @@ def submit_run(
     if earlier is not None:
         return earlier
     check_consent(session, tester_id=tester.id)
-    chosen = choose(
-        session,
-        bench=bench,
-        tester=tester,
-        appliance_id=appliance_id,
-        specimen_id=specimen_id,
-        rig_id=rig_id,
-    )
+    named = {"appliance_id": appliance_id, "specimen_id": specimen_id, "rig_id": rig_id}
+    chosen = choose(session, bench=bench, tester=tester, **named)
     subject = subject_of(session, chosen=chosen, bench=bench, tester=tester, prepared=prepared)
     run = _add_run(
         session, subject=subject, bench=bench, tester=tester, key=key, not_before=not_before
