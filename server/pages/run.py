@@ -120,14 +120,12 @@ def run_page(
     photos: tuple[PhotoShown, ...] = (),
 ) -> RunPage:
     """`versions`: those of the run's figures that the viewer may see, the newest first."""
-    content = view.appliance.content
-    name = f"{content.maker} {content.model}"
+    name = f"{view.appliance.content.maker} {view.appliance.content.model}"
     path = f"/runs/{view.public_id}"
-    title = _title(view)
-    reduction = view.reduction
+    title, reduction = _title(view), view.reduction
     metrics = reduction.metrics if reduction is not None else {}
     typed = readings[0].claim.value_typed if readings else None
-    is_own = viewer is not None and viewer.public_id == view.tester_id
+    own_state = view.state if viewer and viewer.public_id == view.tester_id else None
     return RunPage(
         head=Head(
             title=f"{name}: {title}",
@@ -165,10 +163,10 @@ def run_page(
         exports=run_exports(view),
         changes=show_changes(view.journal),
         is_working=view.state is RunState.WORKING,
-        can_withdraw=is_own and view.state in {RunState.PUBLISHED, RunState.WAITING},
+        can_withdraw=own_state in {RunState.PUBLISHED, RunState.WAITING},
         withdraw_href=f"{path}/withdraw",
         people=people or RunPeople(),
-        correct_href=f"{path}/correct" if is_own and view.state in CORRECTABLE else None,
+        correct_href=f"{path}/correct" if own_state in CORRECTABLE else None,
         revisions=revision_links(view),
         photos=photos,
     )
