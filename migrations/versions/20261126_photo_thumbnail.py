@@ -4,7 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "20261126_photo_thumbnail"
-down_revision = "20261126_statement_looked_at"
+down_revision = "20261126_reference_temperature"
 branch_labels = None
 depends_on = None
 
