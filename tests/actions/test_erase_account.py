@@ -16,6 +16,7 @@ from server.actions.restore import restore
 from server.actions.seal_journal import seal_journal
 from server.actions.sign_in import start_session
 from server.actions.submit_run import submit_run
+from server.actions.verify import verify
 from server.model.checking import Fault
 from server.model.views import Tester
 from server.settings import Settings
@@ -162,3 +163,21 @@ def test_an_export_holds_all_of_it_and_no_secret(engine: Engine, ada: Tester) ->
     assert len(content["runs"]) == len(content["run_revisions"]) == 1
     assert {one["act"] for one in content["journal"]} >= {"token issued", "noted"}
     assert other.tester_public_id not in text
+
+
+def test_everything_is_still_sound_after_an_erasure(
+    engine: Engine, settings: Settings, ada: Tester
+) -> None:
+    """Journal, rows, catalogue, figures and files, as the whole check sees them."""
+
+    def faults() -> list[Fault]:
+        found = verify(engine, data=settings.data, files=settings.files)
+        return [one for one in found if isinstance(one, Fault)]
+
+    with write_session(engine) as session:
+        seal_journal(session)
+    before = faults()
+    with write_session(engine) as session:
+        erase_account(session, tester_id=ada.id)
+        seal_journal(session)
+    assert faults() == before == []
