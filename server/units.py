@@ -12,6 +12,7 @@ import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from threading import Lock
 from typing import TYPE_CHECKING
 
 from server.errors import UnitError
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     import pint
 
 _HERE = Path(__file__).parent
+_ONE_AT_A_TIME = Lock()
 
 # Kinds that a bench file states and no log has a column of: their units say nothing of a header.
 _NEVER_LOGGED = frozenset({"angle", "resistance", "temperature_coefficient"})
@@ -198,6 +200,13 @@ def conversion(unit: str, kind: str) -> Conversion:
         raise UnitError(f"“{unit}” is not a unit of {_kind_name(kind)} known here; known: {known}.")
     if shown == table.si_unit:
         return Conversion(shown, 1.0, 0.0, table.si_unit)
+    # The registry fills tables of its own as it goes: two requests of a fresh process that asked at
+    # once had "dimensionless" made of an inch.
+    with _ONE_AT_A_TIME:
+        return _worked_out(shown, table)
+
+
+def _worked_out(shown: str, table: _Kind) -> Conversion:
     quantity = _registry().Quantity
     expression = table.names[shown]
     if expression.startswith("degree_") and table.si_expression == "kelvin":

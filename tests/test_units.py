@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -139,3 +140,30 @@ def test_importing_units_and_intake_loads_no_heavy_library() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_threads_of_a_fresh_process_may_ask_at_once() -> None:
+    """The registry is no help there: unguarded, some of these fail or come out wrong."""
+    script = """
+import sys
+from pathlib import Path
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+
+from server.units import conversion, kinds, known_units
+
+sys.setswitchinterval(1e-6)
+asked = [(unit, kind) for kind in kinds() for unit in known_units(kind)]
+together = Barrier(8)
+
+def ask(n):
+    together.wait()
+    return [conversion(unit, kind).scale for unit, kind in asked[n:] + asked[:n]]
+
+with ThreadPoolExecutor(8) as pool:
+    found = list(pool.map(ask, range(8)))
+alone = [conversion(unit, kind).scale for unit, kind in asked]
+for n, scales in enumerate(found):
+    assert scales == alone[n:] + alone[:n], n
+"""
+    subprocess.run([sys.executable, "-c", script], check=True, cwd=Path(__file__).parents[1])
