@@ -18,7 +18,7 @@ from server.dependencies import ReadSession
 from server.dependencies.limits import Limits
 from server.dependencies.pieces import PIECE_BYTES
 from server.dependencies.resources import make_resources
-from server.middleware import BodyLimit, DefectsAnswered, EdgeHeaders, HeadAsGet
+from server.middleware import BodyLimit, DefectsAnswered, EdgeHeaders, HeadAsGet, SlowSenders
 from server.middleware.kept import KeptAnswers
 from server.pages import router as pages_router
 from server.pages.send_photos import MOST_BYTES as PHOTO_BYTES
@@ -63,6 +63,11 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.mount(PREFIX, static_app(), name="static")
     # The last added is the outermost.
     app.add_middleware(BodyLimit, limit_for=_limits(settings))
+    app.add_middleware(
+        SlowSenders,
+        patience_s=settings.sender_patience_s,
+        least_bytes_per_s=settings.sender_bytes_per_s,
+    )
     app.add_middleware(
         KeptAnswers,
         version=change_counter(app.state.resources.engine),

@@ -73,6 +73,12 @@ class Settings(BaseSettings):
         default=2, ge=1, le=32, description="at one time in a web process, 64 MiB each"
     )
 
+    sender_patience_s: float = Field(
+        default=20.0, gt=0, description="waited for a body, before its least rate counts"
+    )
+    sender_bytes_per_s: float = Field(
+        default=1024.0, ge=0, description="a body that comes slower than this is ended"
+    )
     rate_store: str | None = Field(
         default=None, description="redis://… shares the counts below; else each process has its own"
     )

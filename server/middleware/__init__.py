@@ -2,8 +2,10 @@
 
 import re
 import secrets
+import time
 from collections.abc import Callable
 
+import anyio
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
@@ -151,3 +153,46 @@ class BodyLimit:
             return message
 
         await self.app(scope, receive_counted, send)
+
+
+class SlowSenders:
+    """End a request whose body does not come: nothing for a while, or a trickle over all of it.
+
+    Only the time spent waiting counts, so a server that reads slowly blames nobody. Raised inside
+    the application, so that what was received is removed as after any other refusal.
+    """
+
+    def __init__(self, app: ASGIApp, *, patience_s: float, least_bytes_per_s: float) -> None:
+        self.app = app
+        self.patience_s = patience_s
+        self.least_bytes_per_s = least_bytes_per_s
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        waited_s, n_bytes, is_whole = 0.0, 0, False
+
+        async def receive_in_time() -> Message:
+            nonlocal waited_s, n_bytes, is_whole
+            if is_whole:  # what comes now is the word that the asker hung up
+                return await receive()
+            since = time.monotonic()
+            message: Message | None = None
+            with anyio.move_on_after(self.patience_s):
+                message = await receive()
+            waited_s += time.monotonic() - since
+            if message is not None:
+                n_bytes += len(message.get("body", b""))
+                is_whole = not message.get("more_body", False)
+            is_trickle = waited_s > self.patience_s and not is_whole
+            if message is None or (is_trickle and n_bytes < waited_s * self.least_bytes_per_s):
+                raise HTTPException(
+                    408,
+                    f"The body came too slowly: {n_bytes:,} bytes in {waited_s:.0f} s. Send it "
+                    "again, or in pieces.",
+                    headers={"Connection": "close"},
+                )
+            return message
+
+        await self.app(scope, receive_in_time, send)
