@@ -89,17 +89,18 @@ def work_once(engine: Engine, settings: Settings, *, worker: str) -> bool:
 
 
 def _keep_house(engine: Engine, settings: Settings, due: dict[str, float]) -> None:
+    """What is due. A part that fails comes again in its own time and holds up no other."""
     at = time.monotonic()
     if at >= due["seal"]:
+        due["seal"] = at + SEAL_EVERY_S
         with write_session(engine) as session:
             seal_journal(session)
-        due["seal"] = at + SEAL_EVERY_S
     if at >= due["sign"]:
-        sign_when_due(engine, settings)
         due["sign"] = at + SIGN_EVERY_S
+        sign_when_due(engine, settings)
     if at >= due["sweep"]:
-        keep_house(engine, settings)
         due["sweep"] = at + SWEEP_EVERY_S
+        keep_house(engine, settings)
 
 
 def sign_when_due(engine: Engine, settings: Settings) -> None:

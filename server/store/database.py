@@ -143,7 +143,8 @@ def current_revision(engine: Engine) -> str | None:
 def tidy(engine: Engine) -> None:
     """Let SQLite look at its tables where its plans need it; PostgreSQL does so by itself."""
     if engine.dialect.name == "sqlite":
-        with engine.connect() as connection:
+        # In a write transaction: one that begins as a reader can't write once another has written.
+        with engine.execution_options(is_writer=True).begin() as connection:
             connection.exec_driver_sql("PRAGMA optimize")
 
 
