@@ -4,7 +4,7 @@ import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -39,6 +39,7 @@ from server.store.journal import OPERATOR, now
 from tests.api.logs import BENCH, small_log
 
 NOTHING = "0000000000"
+OTHERS_MARK = "for-nobody-else-7q2k"
 WAITS = PublishingRule(standing_runs=5, standing_days=180, look_share=0, first_run_waits=True)
 ROLES = {
     "visitor": Role.VISITOR,
@@ -157,7 +158,7 @@ def make_world(migrated: Path, data: Path) -> Iterator[World]:
     sent = (upload, prepared)
     people = {door: _person(app, door, role, sent) for door, role in ROLES.items()}
     people["none"] = Person("none")
-    other = _person(app, "other", Role.TESTER, sent)
+    other = _person(app, "other", Role.TESTER, marked(sent))
     with write_session(app.state.resources.engine) as session:
         seal_journal(session)
     with write_session(app.state.resources.engine) as session:
@@ -167,6 +168,14 @@ def make_world(migrated: Path, data: Path) -> Iterator[World]:
         world.keep()
         yield world
     app.state.resources.engine.dispose()
+
+
+def marked(sent: tuple[StoredUpload, PreparedRun]) -> tuple[StoredUpload, PreparedRun]:
+    """The same with words that nobody else may read, in the file's name and in the notes."""
+    upload, prepared = sent
+    run = replace(prepared.bench.run, notes=OTHERS_MARK)
+    bench = replace(prepared.bench, run=run)
+    return replace(upload, name=f"{OTHERS_MARK}.csv"), replace(prepared, bench=bench)
 
 
 def _common(app: FastAPI) -> dict[str, str]:
