@@ -5,11 +5,13 @@ databases of their own. What can't run is named at the end; `--require-all` make
 """
 
 import os
+import re
 import shutil
 import sqlite3
 from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
+from enum import StrEnum
 from pathlib import Path
 
 import pytest
@@ -18,13 +20,14 @@ from sqlalchemy import event
 from sqlalchemy.orm import Session
 
 from server.actions.issue_token import issue_token
+from server.model import people, words
 from server.model.views import Tester
 from server.settings import Settings
 from server.store.database import make_engine, migrate, read_session, write_session
 from server.store.dump import empty_tables
 from server.store.identity import new_public_id
 from server.store.people import tester_for_token
-from server.store.tables import Table
+from server.store.tables import AuditEventRow, Table
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command and the service do
 # Most tests are about figures: clean runs are published at once there. Those about who looks
@@ -204,6 +207,35 @@ def engine(settings: Settings) -> Iterator[sa.Engine]:
     engine = make_engine(settings)
     yield engine
     engine.dispose()
+
+
+# What an entry of the journal may hold: keys, states, times, digests, words of ours.
+_OUR_WORD = re.compile(r"[A-Za-z0-9._:+/-]{1,64}")
+_OUR_WORDS = {
+    word.value
+    for module in (people, words)
+    for kind in vars(module).values()
+    if isinstance(kind, type) and issubclass(kind, StrEnum)
+    for word in kind
+}
+
+
+def words_in(value: object) -> list[str]:
+    """The texts in an entry's `before` or `after` that may be names or words of people."""
+    if isinstance(value, dict):
+        return [text for pair in value.items() for part in pair for text in words_in(part)]
+    if isinstance(value, list | tuple | set | frozenset):
+        return [text for part in value for text in words_in(part)]
+    if not isinstance(value, str) or value in _OUR_WORDS or _OUR_WORD.fullmatch(value):
+        return []
+    return [value]
+
+
+@event.listens_for(AuditEventRow, "before_insert")
+def _look_at_entry(_mapper: object, _connection: object, row: AuditEventRow) -> None:
+    """Entries can't be erased, so what can be is kept apart: `note`, or `texts` of `record`."""
+    found = words_in(row.before) + words_in(row.after)
+    assert not found, f"the entry “{row.act}” holds words that may be a person's: {found}"
 
 
 @pytest.fixture

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from server.actions.backup import backup
 from server.actions.check_journal import check_journal
+from server.actions.check_rows import check_figures, check_listing, check_rows
 from server.actions.erase_account import NEUTRAL_NAME, erase_account
 from server.actions.export_account import export_account
 from server.actions.issue_token import issue_token
@@ -90,6 +91,10 @@ def test_nothing_of_the_person_is_left_and_the_runs_stay(engine: Engine, ada: Te
         )
     with read_session(engine) as session:
         assert [one for one in check_journal(session) if isinstance(one, Fault)] == []
+        # The figures still fit what they say they were made from.
+        assert list(check_figures(session)) == []
+        assert list(check_rows(session)) == []
+        assert list(check_listing(session)) == []
 
 
 def test_an_erased_account_opens_nothing(engine: Engine, settings: Settings) -> None:

@@ -1,6 +1,8 @@
 """Uploads that mean harm: too large, too slow, under names that lead elsewhere."""
 
+import io
 import json
+import tarfile
 from pathlib import Path
 from typing import Any
 
@@ -10,8 +12,10 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from starlette.types import Message
 
+from server.actions.backup import restore
 from server.actions.issue_token import issue_token
 from server.app import create_app
+from server.errors import Unusable
 from server.settings import Settings
 from server.store.database import write_session
 from server.store.files import INCOMING, ORIGINALS, RECORDINGS, bare_name
@@ -151,3 +155,17 @@ def test_a_name_leads_nowhere_else(sqlite_settings: Settings, tmp_path: Path, na
     assert "/" not in disposition.replace("utf-8''", "")
     assert "\\" not in bare_name(name)
     assert len(bare_name(name)) <= 200
+
+
+@pytest.mark.parametrize("name", ["../outside", "/tmp/outside", "keys/../../outside"])
+def test_an_archive_puts_nothing_outside(tmp_path: Path, name: str) -> None:
+    """A backup comes back through a filter that lets no member out of its folder."""
+    archive = tmp_path / "made.tar"
+    with tarfile.open(archive, "w") as made:
+        info = tarfile.TarInfo(name)
+        info.size = 4
+        made.addfile(info, io.BytesIO(b"evil"))
+    with pytest.raises(Unusable):
+        restore(Settings(data=tmp_path / "a" / "data", database_url=None), archive)
+    assert not list(tmp_path.rglob("outside"))
+    assert not Path("/tmp/outside").exists()
