@@ -22,6 +22,7 @@ from sqlalchemy.orm import Session
 from server.actions.issue_token import issue_token
 from server.model import people, words
 from server.model.views import Tester
+from server.model.wishes import WISHES
 from server.settings import Settings
 from server.store.database import make_engine, migrate, read_session, write_session
 from server.store.dump import empty_tables
@@ -217,7 +218,7 @@ _OUR_WORDS = {
     for kind in vars(module).values()
     if isinstance(kind, type) and issubclass(kind, StrEnum)
     for word in kind
-}
+} | {*WISHES}
 
 
 def words_in(value: object) -> list[str]:

@@ -13,7 +13,7 @@ from server.model.people import StatementKind, TieKind
 from server.model.views import Tester
 from server.store import tables as t
 from server.store.identity import new_public_id
-from server.store.journal import by, keep_text, now, record, text_digest
+from server.store.journal import by, keep_text, now, record, witness
 
 MAX_TEXT = 4000
 MAX_SOURCE = 400
@@ -98,7 +98,7 @@ def _add(
             "statement": row.public_id,
             "claim": claim.public_id,
             "kind": kind.value,
-            "text_sha256": text_digest(said),
+            "said": witness(said),
         },
     )
     return row
@@ -118,7 +118,8 @@ def remove_statement(session: Session, *, public_id: str, maintainer: Tester, re
         raise Conflict("This answer is removed already.")
     check_reason(reason, "A removal needs its reason.")
     row.removed_at = row.looked_at = now()
-    row.reason_id = keep_text(session, reason.strip(), by_id=maintainer.id).id
+    kept = keep_text(session, reason.strip(), by_id=maintainer.id)
+    row.reason_id = kept.id
     record(
         session,
         actor=by(maintainer),
@@ -127,6 +128,7 @@ def remove_statement(session: Session, *, public_id: str, maintainer: Tester, re
         subject_id=appliance.id,
         before={"statement": row.public_id},
         note=reason.strip(),
+        texts={"reason": kept},
     )
 
 

@@ -12,7 +12,7 @@ from server.actions.seal_journal import FIRST_DIGEST, event_digest
 from server.model.checking import Fault, Note, OnDone, OnStep, Part, SignedHead
 from server.model.checking import ignore_done as _ignore_done
 from server.model.checking import ignore_step as _ignore_step
-from server.store.journal import TEXTS, text_digest
+from server.store.journal import text_digest
 from server.store.tables import AuditEventRow, AuditSealRow, PersonTextRow
 
 ROWS_AT_ONCE = 1000
@@ -168,10 +168,21 @@ def _check_texts(
 ) -> Iterator[Fault]:
     if event.note_digest is not None:
         yield from _check_text(chain, event, "note", note, event.note_digest)
-    witnesses: Mapping[str, Mapping[str, object]] = (event.after or {}).get(TEXTS, {})
-    for name, witness in witnesses.items():
+    for name, witness in _witnesses(event.after, "text"):
         row = session.get(PersonTextRow, witness["text"])
         yield from _check_text(chain, event, name, row, witness["sha256"])
+
+
+def _witnesses(value: object, name: str) -> Iterator[tuple[str, Mapping[str, object]]]:
+    """Keys and digests of texts in what an entry holds, each with the word it stands under."""
+    if isinstance(value, list):
+        for part in value:
+            yield from _witnesses(part, name)
+    elif isinstance(value, dict):
+        if value.keys() == {"text", "sha256"}:
+            yield name, value
+        for word, part in value.items():
+            yield from _witnesses(part, word)
 
 
 def _check_text(

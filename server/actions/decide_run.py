@@ -1,6 +1,7 @@
 """A maintainer's decisions on one run: publish, return, withdraw, looked at; and taking it."""
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -15,7 +16,7 @@ from server.model.views import Tester
 from server.model.words import RunState, Severity
 from server.store import tables as t
 from server.store.identity import new_public_id
-from server.store.journal import by, keep_text, now, record, text_digest
+from server.store.journal import by, keep_text, now, record, witness
 from server.store.remarks import last_decision
 
 MAX_REMARKS = 20
@@ -245,7 +246,7 @@ def _check_remarks(reason: str, remarks: Sequence[RemarkSent]) -> None:
 
 def _add_remark(
     session: Session, *, run: t.RunRow, sent: RemarkSent, maintainer: Tester
-) -> Mapping[str, str | None]:
+) -> Mapping[str, Any]:
     """Store a remark; gives what the journal keeps of it, which is no text of anybody's."""
     text = keep_text(session, sent.text.strip(), by_id=maintainer.id)
     assert run.current_revision_id is not None  # a run that waits was sent
@@ -260,4 +261,4 @@ def _add_remark(
             created_at=now(),
         )
     )
-    return {"field": sent.field, "text_sha256": text_digest(text)}
+    return {"field": sent.field, "said": witness(text)}

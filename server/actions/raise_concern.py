@@ -13,7 +13,7 @@ from server.model.wishes import WISHES
 from server.model.words import MetricName, RunState
 from server.store import tables as t
 from server.store.identity import new_public_id
-from server.store.journal import READER, by, keep_text, now, record, text_digest
+from server.store.journal import READER, by, keep_text, now, record, witness
 from server.store.matching import follow_merges
 from server.store.runs import visible
 
@@ -190,7 +190,7 @@ def _raise(
         after={
             "concern": row.public_id,
             "figure": row.figure,
-            "text_sha256": text_digest(said),
+            "said": witness(said),
         },
     )
     return row.public_id

@@ -79,7 +79,8 @@ def _store(
     session: Session, concern: t.ConcernRow, *, maintainer: Tester, outcome: Outcome, answer: str
 ) -> None:
     concern.state = ConcernState.SETTLED.value
-    concern.answer_id = keep_text(session, answer, by_id=maintainer.id).id
+    kept = keep_text(session, answer, by_id=maintainer.id)
+    concern.answer_id = kept.id
     concern.decided_by_id = maintainer.id
     concern.decided_at = now()
     concern.assigned_to_id = concern.assigned_at = None
@@ -96,6 +97,7 @@ def _store(
         before={"state": ConcernState.OPEN.value},
         after={"concern": concern.public_id, "outcome": outcome.value},
         note=answer,
+        texts={"answer": kept},
     )
 
 

@@ -93,7 +93,7 @@ def list_curves(run: Run, format: Format = "json") -> ListOut[CurveOut] | Respon
     return ListOut[CurveOut](items=[run_outs.curve(one) for one in reduction.curves])
 
 
-@router.get("/trace", response_model=TraceOut, responses=_TABLE, dependencies=[Limited("download")])
+@router.get("/trace", response_model=TraceOut, responses=_TABLE)
 def read_trace(run: Run, format: Format = "json") -> TraceOut | Response:
     """The recording thinned for a screen, and the segments it falls into."""
     reduction, _ = _figures(run)
@@ -111,9 +111,7 @@ def read_trace(run: Run, format: Format = "json") -> TraceOut | Response:
         **refusals(429),
         200: {"content": {"application/octet-stream": {}}, "description": "The file as sent"},
         304: exports.NOT_CHANGED,
-        **refusals(429),
     },
-    dependencies=[Limited("download")],
 )
 def download_file(request: Request, run: Run) -> Response:
     """The file as it was sent, byte for byte."""

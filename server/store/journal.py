@@ -67,7 +67,7 @@ def record(
     """
     note_id = note_digest = None
     if texts:
-        after = {**(after or {}), TEXTS: {name: _witness(row) for name, row in texts.items()}}
+        after = {**(after or {}), TEXTS: {name: witness(row) for name, row in texts.items()}}
     if note is not None:
         text = keep_text(session, note, by_id=actor.tester_id)
         note_id, note_digest = text.id, text_digest(text)
@@ -95,7 +95,8 @@ def keep_text(session: Session, text: str, *, by_id: int | None) -> PersonTextRo
     return row
 
 
-def _witness(row: PersonTextRow) -> dict[str, Any]:
+def witness(row: PersonTextRow) -> dict[str, Any]:
+    """What an entry's `after` may hold of a text, at any depth: its key and digest."""
     return {"text": row.id, "sha256": text_digest(row)}
 
 
