@@ -93,7 +93,12 @@ def list_curves(run: Run, format: Format = "json") -> ListOut[CurveOut] | Respon
     return ListOut[CurveOut](items=[run_outs.curve(one) for one in reduction.curves])
 
 
-@router.get("/trace", response_model=TraceOut, responses=_TABLE)
+@router.get(
+    "/trace",
+    response_model=TraceOut,
+    responses={**_TABLE, **refusals(429)},
+    dependencies=[Limited("download")],
+)
 def read_trace(run: Run, format: Format = "json") -> TraceOut | Response:
     """The recording thinned for a screen, and the segments it falls into."""
     reduction, _ = _figures(run)
