@@ -491,3 +491,42 @@ def test_few_passwords_are_hashed_at_one_time(app: FastAPI, person, monkeypatch)
         for one in threads:
             one.join()
     assert most == app.state.settings.password_hashes == 2
+
+
+def test_a_hash_of_old_parameters_is_renewed_by_a_sign_in(app: FastAPI, person) -> None:
+    from argon2 import PasswordHasher
+
+    ada = person()
+    ada.sign_up("Ada Quill", ADA)
+    ada.confirm(ADA)
+    old = PasswordHasher(time_cost=1, memory_cost=8192, parallelism=1).hash(PASSWORD)
+    engine = app.state.resources.engine
+    with engine.begin() as connection:
+        connection.execute(sa.update(t.TesterRow).values(password_hash=old))
+    person().sign_in(ADA, "wrong horse battery")
+    kept = sa.select(t.TesterRow.password_hash)
+    with engine.connect() as connection:
+        assert connection.execute(kept).scalar_one() == old
+    for _ in range(2):
+        other = person()
+        other.sign_in(ADA, to="/account")
+        assert other.answer.url.path == "/account"
+    with engine.connect() as connection:
+        assert "m=65536,t=3,p=4" in connection.execute(kept).scalar_one()
+
+
+def test_nobody_gets_a_page_that_was_made_for_another(app: FastAPI, person) -> None:
+    """Answers for readers are kept by the process; those for somebody signed in never are."""
+    ada, bo, reader = person(), person(), person()
+    for one, name, address in ((ada, "Ada Quill", ADA), (bo, "Bo Marsh", "bo@bench.example")):
+        one.sign_up(name, address)
+        one.confirm(address)
+    for _ in range(3):
+        pages = [one.client.get("/") for one in (reader, ada, reader, bo, ada, reader)]
+        names = ["Ada Quill" * ("Ada" in p.text) + "Bo Marsh" * ("Bo M" in p.text) for p in pages]
+        assert names == ["", "Ada Quill", "", "Bo Marsh", "Ada Quill", ""]
+    assert "private" in pages[1].headers["cache-control"]
+    assert "Cookie" in pages[0].headers["vary"]
+    # What the reader's browser kept is not taken for unchanged once somebody signed in there.
+    marks = {pages[n].headers["etag"] for n in (0, 1, 3)}
+    assert len(marks) == 3
