@@ -20,6 +20,7 @@ from sqlalchemy import event
 from sqlalchemy.orm import Session
 
 from server.actions.issue_token import issue_token
+from server.actions.record_consent import DATA_LICENCE
 from server.model import people, words
 from server.model.views import Tester
 from server.model.wishes import WISHES
@@ -218,7 +219,7 @@ _OUR_WORDS = {
     for kind in vars(module).values()
     if isinstance(kind, type) and issubclass(kind, StrEnum)
     for word in kind
-} | {*WISHES}
+} | {*WISHES, DATA_LICENCE}
 
 
 def words_in(value: object) -> list[str]:
