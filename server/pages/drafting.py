@@ -2,7 +2,7 @@
 while they are made."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Annotated
 
@@ -22,6 +22,7 @@ from server.sign_in import FORM_FIELD, check_form
 from server.store.database import write_session
 from server.store.drafts import draft_view
 from server.store.files import StoredUpload, original_path
+from server.store.rigs import list_rigs
 
 if TYPE_CHECKING:  # it brings the numerics, which a web process loads with its first log
     from server.actions.prepare_run import PreparedRun
@@ -152,6 +153,13 @@ def completed(session: Session, *, opened: OpenDraft, tester: Tester) -> Bench:
     )
 
 
+def _with_rig(session: Session, *, opened: OpenDraft, tester: Tester) -> Bench:
+    """The bench as described, with the picked rig: it does not wait for an appliance."""
+    own = {rig.public_id: rig.content for rig in list_rigs(session, tester=tester)}
+    rig = own.get(opened.picked("rig") or "")
+    return opened.bench if rig is None else replace(opened.bench, rig=rig)
+
+
 async def _worked_out(request: Request, opened: Opened, tester: Drafter) -> WorkedOut:
     """Figures beside a step: with what is stored where something was picked, else as described."""
     resources = resources_of(request)
@@ -175,6 +183,7 @@ async def _figures(resources: Resources, opened: OpenDraft, tester: Tester) -> W
         bench = await in_session(resources, partial(completed, opened=opened, tester=tester))
     except Unusable as error:  # an appliance that is not named yet does not keep figures away
         problems = tuple(error.problems)
+        bench = await in_session(resources, partial(_with_rig, opened=opened, tester=tester))
     work = partial(_reduce, resources, opened.draft, bench)
     try:
         reduction = await in_reduction(resources, work)
