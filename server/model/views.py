@@ -111,13 +111,17 @@ class RunRow:
 
 @dataclass(frozen=True, slots=True)
 class JournalRow:
-    """One act as everybody may know it. `actor`: a person's name, or who acted without one."""
+    """One act as everybody may know it. `actor`: a person's name, or who acted without one.
+
+    `is_maintainer`: the actor is one, or an administrator.
+    """
 
     at: datetime
     act: str
     actor: str
     note: str | None
     after: Mapping[str, JsonValue] = field(default_factory=dict)
+    is_maintainer: bool = False
 
 
 @dataclass(frozen=True, slots=True)

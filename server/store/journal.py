@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from server.model.people import Role
 from server.model.views import JournalRow, Tester
 from server.store.tables import AuditEventRow, PersonTextRow, TesterRow
 
@@ -18,7 +19,8 @@ TEXTS = "texts"
 # How many entries a page shows.
 MAX_SHOWN = 200
 # Acts between maintainers, and notices until they are settled.
-NOT_PUBLIC = ("run taken over", "concern taken over", "notice raised")
+NOT_PUBLIC = ("run taken over", "concern taken over", "notice raised", "statement looked at")
+_MAINTAINERS = {Role.MAINTAINER.value, Role.ADMINISTRATOR.value}
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +113,15 @@ def journal_of(session: Session, *, subject_kind: str, subject_id: int) -> tuple
     """The newest entries about one thing that everybody may read, newest first."""
     event, text = AuditEventRow, PersonTextRow
     rows = session.execute(
-        select(event.at, event.act, event.actor, event.after, TesterRow.name, text.text)
+        select(
+            event.at,
+            event.act,
+            event.actor,
+            event.after,
+            TesterRow.name,
+            TesterRow.role,
+            text.text,
+        )
         .outerjoin(TesterRow, TesterRow.id == event.tester_id)
         .outerjoin(text, text.id == event.note_id)
         .where(
@@ -123,6 +133,13 @@ def journal_of(session: Session, *, subject_kind: str, subject_id: int) -> tuple
         .limit(MAX_SHOWN)
     )
     return tuple(
-        JournalRow(at=at, act=act, actor=name or actor, note=note, after=after or {})
-        for at, act, actor, after, name, note in rows
+        JournalRow(
+            at=at,
+            act=act,
+            actor=name or actor,
+            note=note,
+            after=after or {},
+            is_maintainer=role in _MAINTAINERS,
+        )
+        for at, act, actor, after, name, role, note in rows
     )

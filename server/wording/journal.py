@@ -20,10 +20,14 @@ _BY_ROLE = frozenset(
         "appliance merged",
         "plate corrected",
         "statement removed",
+        "maker domain set",
+        "maker domain removed",
     }
 )
-# Acts that a tester or a maintainer can do: with a tester's own run it is the tester.
-_OF_EITHER = frozenset({"run published", "run returned", "run waiting"})
+# What a tester does with their own run and a maintainer with anybody's.
+_OF_EITHER = frozenset(
+    {"run published", "run returned", "run waiting", "run withdrawn", "run working"}
+)
 
 _WORDS: dict[str, str] = {
     "run sent": "Sent",
@@ -51,6 +55,8 @@ _WORDS: dict[str, str] = {
     "specimen added": "A specimen was noted",
     "statement added": "An answer was noted",
     "statement removed": "An answer was removed",
+    "maker domain set": "A mail domain of the maker was set",
+    "maker domain removed": "A mail domain of the maker was taken away",
 }
 _OUTCOMES = {
     "stands": "it stays as it was",
@@ -61,7 +67,7 @@ _OUTCOMES = {
 
 def actor_word(row: JournalRow) -> str:
     """Who acted, as everybody may know it."""
-    if row.act in _BY_ROLE or (row.act in _OF_EITHER and row.actor not in _ROLES):
+    if row.act in _BY_ROLE or (row.act in _OF_EITHER and row.is_maintainer):
         return MAINTAINER
     return _ROLES.get(row.actor, row.actor)
 

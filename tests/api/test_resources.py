@@ -2,7 +2,15 @@
 
 import pytest
 
-from server.api import command_sign_ins, motor_shapes, people, run_shapes, shapes, thing_shapes
+from server.api import (
+    command_sign_ins,
+    desk_shapes,
+    motor_shapes,
+    people,
+    run_shapes,
+    shapes,
+    thing_shapes,
+)
 
 V1 = "/api/v1"
 APPLIANCE = {
@@ -134,6 +142,23 @@ PUBLIC_FIELDS = {
     command_sign_ins.CommandTokenOut: "token",
     people.TokenOut: "id label scopes created_at expires_at revoked_at used_at",
     people.MeOut: "id name scopes consented_licence ties",
+    desk_shapes.DeskItemOut: (
+        "kind source id since appliance_id appliance category run_id by findings version "
+        "assigned_to is_barred"
+    ),
+    desk_shapes.RemarkOut: "field text revision by at",
+    desk_shapes.SimilarOut: ("name value basis typical low high n_runs off is_far_off reason"),
+    desk_shapes.RecordOut: "id name published returned withdrawn waiting good_standing ties",
+    desk_shapes.CaseOut: (
+        "id state version held first_run needs_look not_before accepted_at assigned_to barred "
+        "remarks similar tester"
+    ),
+    desk_shapes.ConcernMadeOut: "id state",
+    desk_shapes.ConcernOut: (
+        "id kind state figure appliance_id run_id claim_id text contact by answer created_at "
+        "decided_at version"
+    ),
+    desk_shapes.StatementOut: ("id claim_id kind text source stated_on by removed_at reason"),
 }
 
 
@@ -145,7 +170,15 @@ def test_a_shape_shows_these_fields_and_no_other(shape) -> None:
 def test_every_shape_is_in_that_table() -> None:
     shown = {
         shape
-        for module in (shapes, thing_shapes, run_shapes, motor_shapes, people, command_sign_ins)
+        for module in (
+            shapes,
+            thing_shapes,
+            run_shapes,
+            motor_shapes,
+            people,
+            command_sign_ins,
+            desk_shapes,
+        )
         for shape in vars(module).values()
         # A list of a shape shows what the shape shows.
         if isinstance(shape, type) and issubclass(shape, shapes.Out) and "[" not in shape.__name__
