@@ -14,7 +14,7 @@ from server.model.checking import ignore_done as _ignore_done
 from server.model.checking import ignore_step as _ignore_step
 from server.store import tables as t
 from server.store.journal import now
-from server.store.listing import listing_values, search_words
+from server.store.listing import listing_values, merged_into, search_words
 from server.store.shapes import details_of, plate_of, rig_of
 from server.store.types import plain_json
 
@@ -131,7 +131,8 @@ def _listing_faults(session: Session, appliance: t.ApplianceRow) -> list[str]:
         for name, value in meant.items()
         if name != "rewritten_at" and plain_json(getattr(row, name)) != plain_json(value)
     ]
-    return wrong + (["search words"] if words != set(search_words(appliance)) else [])
+    meant_words = search_words(appliance, merged=merged_into(session, appliance))
+    return wrong + (["search words"] if words != set(meant_words) else [])
 
 
 def check_figures(

@@ -69,7 +69,7 @@ class DeskFilter:
 class DeskItem:
     """One thing in the queue. `source`: run, concern, job or statement; with its public id.
 
-    `is_barred`: the one who asks may not decide on it.
+    `is_held_by_other`: another maintainer has taken it. `is_barred`: who asks may not decide on it.
     """
 
     kind: DeskKind
@@ -87,6 +87,7 @@ class DeskItem:
     version: int
     assigned_to: str | None
     assigned_at: datetime | None
+    is_held_by_other: bool
     is_barred: bool
 
 

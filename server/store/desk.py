@@ -100,8 +100,7 @@ def next_open(session: Session, *, viewer: Tester, after: Sequence[str] = ()) ->
     """The first open thing that the viewer may decide and nobody else has; none of `after`."""
     page = desk_queue(session, viewer=viewer, filters=DeskFilter(limit=MAX_PAGE))
     for item in page.items:
-        is_held = item.assigned_to is not None and item.assigned_to != viewer.name
-        if item.public_id not in after and not item.is_barred and not is_held:
+        if item.public_id not in after and not item.is_barred and not item.is_held_by_other:
             return item
     return None
 

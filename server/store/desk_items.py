@@ -62,6 +62,7 @@ def _runs(session: Session, keys: Sequence[int]) -> dict[int, Row[Any]]:
             run.assigned_at,
             run.tester_id.label("owner_id"),
             t.TesterRow.name.label("by"),
+            _HOLDER.id.label("holder_id"),
             _HOLDER.name.label("holder"),
             *_APPLIANCE,
         )
@@ -87,6 +88,7 @@ def _concerns(session: Session, keys: Sequence[int]) -> dict[int, Row[Any]]:
             concern.not_for_id,
             concern.figure,
             t.TesterRow.name.label("by"),
+            _HOLDER.id.label("holder_id"),
             _HOLDER.name.label("holder"),
             t.PersonTextRow.text,
             *_APPLIANCE,
@@ -196,5 +198,6 @@ def _item(
         version=said.get("version") or 0,
         assigned_to=said.get("holder") if is_taken else None,
         assigned_at=assigned_at if is_taken else None,
+        is_held_by_other=is_taken and said.get("holder_id") != viewer.id,
         is_barred=is_barred,
     )

@@ -1,5 +1,6 @@
 """The catalogue row of an appliance, rewritten in the transaction that changes what it shows."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -51,7 +52,7 @@ def rewrite_listing(session: Session, *, appliance_id: int) -> None:
         return
     values = listing_values(session, appliance)
     session.execute(insert(ListingRow).values(**values))
-    words = search_words(appliance)
+    words = search_words(appliance, merged=merged_into(session, appliance))
     session.execute(
         insert(ListingWordRow), [{"word": word, "appliance_id": appliance_id} for word in words]
     )
@@ -68,10 +69,27 @@ def lock_appliance(session: Session, *, appliance_id: int) -> ApplianceRow:
     ).scalar_one()
 
 
-def search_words(appliance: ApplianceRow) -> list[str]:
-    """The words an appliance is found by; never empty."""
-    parts = (appliance.maker, appliance.model, appliance.model_number or "", appliance.category)
-    return sorted(set(plain_words(" ".join(parts)))) or ["unnamed"]
+def search_words(appliance: ApplianceRow, *, merged: Sequence[ApplianceRow] = ()) -> list[str]:
+    """The words an appliance is found by, those of what was merged into it among them; never
+    empty."""
+    found: set[str] = set()
+    for one in (appliance, *merged):
+        parts = (one.maker, one.model, one.model_number or "", one.category)
+        found |= set(plain_words(" ".join(parts)))
+    return sorted(found) or ["unnamed"]
+
+
+def merged_into(session: Session, appliance: ApplianceRow) -> Sequence[ApplianceRow]:
+    """What was merged into an appliance, step by step."""
+    found: dict[int, ApplianceRow] = {}
+    todo = [appliance.id]
+    while todo:
+        rows = session.scalars(
+            select(ApplianceRow).where(ApplianceRow.merged_into_id.in_(todo))
+        ).all()
+        todo = [row.id for row in rows if row.id not in found and row.id != appliance.id]
+        found |= {row.id: row for row in rows if row.id in todo}
+    return tuple(found.values())
 
 
 def listing_values(session: Session, appliance: ApplianceRow) -> dict[str, Any]:

@@ -1,9 +1,10 @@
 """A maintainer's decisions: states, locks, who may, what the journal keeps. On both databases."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from sqlalchemy import select
+from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session
 
 from server.actions.decide_run import (
@@ -237,3 +238,17 @@ def test_the_case_says_all_that_is_needed(session: Session, tmp_path: Path) -> N
     assert case.barred == "This is your own. Another maintainer decides on it."
     with pytest.raises(NotFound):
         view_case(session, public_id="0000000000", maintainer=bo, rule=STRICT)
+
+
+def test_a_page_of_the_desk_takes_few_statements(
+    session: Session, engine: Engine, tmp_path: Path, count_queries: Callable[[Engine], object]
+) -> None:
+    bo = person(session, "Bo Finch")
+    counted = []
+    for number in range(4):
+        send(session, tmp_path, by="Ada Quill", model=f"M {number}", offset=number / 100)
+        with count_queries(engine) as queries:  # type: ignore[attr-defined]
+            page = desk_queue(session, viewer=bo, filters=DeskFilter())
+        assert len(page.items) == number + 1
+        counted.append(len(queries))
+    assert counted[0] == counted[-1] <= 5

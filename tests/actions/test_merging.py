@@ -9,6 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from server.actions.answer_claim import answer_claim, look_at_statement, remove_statement
+from server.actions.check_rows import check_listing
 from server.actions.correct_plate import correct_plate, runs_with_other_plate
 from server.actions.decide_run import DecidedMeanwhile, publish_run
 from server.actions.decide_runs import BulkAct, Picked, decide_runs, preview_decisions
@@ -25,9 +26,11 @@ from server.errors import Conflict, InvalidInput, LinkOver, Moved, NotAllowed
 from server.model.bench import Plate
 from server.model.moderation import DeskFilter, DeskKind
 from server.model.people import StatementKind
+from server.model.views import CatalogueFilter
 from server.model.words import RunState
 from server.store import tables as t
 from server.store.appliances import appliance_view, plate_revisions
+from server.store.catalogue import list_catalogue
 from server.store.desk import desk_queue
 from server.store.journal import now
 from server.store.statements import statements_of
@@ -82,6 +85,11 @@ def test_what_belongs_to_one_moves_to_the_other(session: Session, tmp_path: Path
     assert steady.pooling.n_testers == 2
     (kept,) = statements_of(session, appliance_id=keep.public_id)
     assert kept.public_id == note
+    # The old spelling still finds it.
+    for words in ("wd 30", "wd-30", "millbeck"):
+        found = list_catalogue(session, filters=CatalogueFilter(text=words))
+        assert [one.public_id for one in found.items] == [keep.public_id]
+    assert list(check_listing(session)) == []
     entry = next(one for one in view.journal if one.act == "appliance merged")
     assert entry.note == "The hyphen is all."
     stored = session.scalars(
