@@ -78,6 +78,8 @@ def change_text(row: JournalRow) -> str:
     if words is None:
         plain = row.act.replace("_", " ").replace(".", " ")
         words = f"{plain[:1].upper()}{plain[1:]}"
+    if row.act == "run working" and row.note and not row.is_maintainer:
+        words = "Corrected"
     text = f"{words}{_more(row.act, row.after)}, by {actor_word(row)}"
     return f"{text}: {row.note}" if row.note else text
 

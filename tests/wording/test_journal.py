@@ -44,6 +44,14 @@ AT = datetime(2026, 11, 26, 12, tzinfo=UTC)
             JournalRow(AT, "appliance merged", "Bo Finch", "One.", {"into": "4k7p2m9xq1"}),
             "Merged into another, where its runs stand now, by a maintainer: One.",
         ),
+        (
+            JournalRow(AT, "run working", "Ada Quill", "The arm is 240 mm."),
+            "Corrected, by Ada Quill: The arm is 240 mm.",
+        ),
+        (
+            JournalRow(AT, "run working", "Bo Finch", None, is_maintainer=True),
+            "Its figures are made again, by a maintainer",
+        ),
         (JournalRow(AT, "rig revised", "Ada Quill", None), "Rig revised, by Ada Quill"),
     ],
 )  # fmt: skip
