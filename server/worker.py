@@ -10,6 +10,7 @@ from sqlalchemy.exc import OperationalError
 
 from server.actions.discard_draft import discard_old_drafts
 from server.actions.keep_photo import remove_loose_photos
+from server.actions.forget_contacts import forget_contacts
 from server.actions.one_time import forget_old_secrets
 from server.actions.publish_due import publish_due_runs
 from server.actions.reduce_log import limits_of
@@ -119,6 +120,7 @@ def keep_house(engine: Engine, settings: Settings) -> None:
     with write_session(engine) as session:
         end_expired_sessions(session)
         publish_due_runs(session, today=now().date())
+        forget_contacts(session)
         discard_old_drafts(session)
         remove_expired_tests(session)
         sweep_uploads(session, files=settings.files)

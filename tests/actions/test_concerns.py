@@ -1,12 +1,14 @@
 """Reports, contests, notices, requests: raised by anybody, settled by another maintainer."""
 
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from sqlalchemy import select
+from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from server.actions.decide_run import DecidedMeanwhile, publish_run, return_run
+from server.actions.forget_contacts import KEPT_DAYS, forget_contacts
 from server.actions.raise_concern import (
     About,
     ask_for_test,
@@ -22,7 +24,7 @@ from server.model.words import RunState
 from server.store import tables as t
 from server.store.concerns import concern_view, requests_of
 from server.store.desk import desk_queue
-from server.store.journal import journal_of
+from server.store.journal import journal_of, now
 from tests.actions.moderating import person, run_of, send, tie
 
 WHY = "The plate says 230 V, not 120 V."
@@ -195,3 +197,28 @@ def test_nobody_settles_their_own(session: Session, tmp_path: Path, why: str) ->
         take_concern(session, public_id=concern_id, maintainer=judge)
     row = session.scalars(select(t.ConcernRow)).one()
     assert row.state == ConcernState.OPEN
+
+
+def test_an_address_is_forgotten_a_while_after_the_answer(session: Session, tmp_path: Path) -> None:
+    about = About(run_id=published(session, tmp_path))
+    ids = [
+        report_problem(session, about=about, text=WHY, reporter=None, contact="r@example.org")
+        for _ in range(3)
+    ]
+    for concern_id in ids[:2]:
+        settle_concern(
+            session, public_id=concern_id, version=0, maintainer=person(session, "Cy Reed"),
+            outcome=Outcome.STANDS, answer="It stands.",
+        )  # fmt: skip
+    session.flush()
+    session.execute(
+        update(t.ConcernRow)
+        .where(t.ConcernRow.public_id == ids[0])
+        .values(decided_at=now() - timedelta(days=KEPT_DAYS + 1))
+    )
+    assert forget_contacts(session) == 1
+    assert forget_contacts(session) == 0
+    session.expire_all()
+    found = [concern_view(session, public_id=one) for one in ids]
+    assert [one.contact for one in found] == [None, "r@example.org", "r@example.org"]
+    assert found[0].text == WHY
