@@ -126,7 +126,8 @@ def remove_statement(session: Session, *, public_id: str, maintainer: Tester, re
         act="statement removed",
         subject_kind="appliance",
         subject_id=appliance.id,
-        before={"statement": row.public_id},
+        before={"statement": row.public_id, "removed": False},
+        after={"statement": row.public_id, "removed": True},
         note=reason.strip(),
         texts={"reason": kept},
     )
@@ -145,7 +146,8 @@ def look_at_statement(session: Session, *, public_id: str, maintainer: Tester) -
         act="statement looked at",
         subject_kind="appliance",
         subject_id=appliance.id,
-        after={"statement": row.public_id},
+        before={"statement": row.public_id, "looked_at": False},
+        after={"statement": row.public_id, "looked_at": True},
     )
 
 

@@ -51,6 +51,8 @@ def take(session: Session, *, case: Case, maintainer: Tester, is_over: bool = Fa
             act=f"{kind} taken over",
             subject_kind=kind,
             subject_id=case.id,
+            before={"assigned_to": case.assigned_to_id},
+            after={"assigned_to": maintainer.id},
         )
     case.assigned_to_id, case.assigned_at = maintainer.id, now()
 

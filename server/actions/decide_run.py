@@ -70,7 +70,8 @@ def _accept(session: Session, *, run: t.RunRow, maintainer: Tester, note: str) -
         act="run accepted",
         subject_kind="run",
         subject_id=run.id,
-        after={"not_before": run.not_before.isoformat()},
+        before={"accepted": False},
+        after={"accepted": True, "not_before": run.not_before.isoformat()},
         note=note or None,
     )
 
@@ -138,7 +139,13 @@ def look_over_run(session: Session, *, public_id: str, version: int, maintainer:
     run.version += 1
     run.assigned_to_id = run.assigned_at = None
     record(
-        session, actor=by(maintainer), act="run looked at", subject_kind="run", subject_id=run.id
+        session,
+        actor=by(maintainer),
+        act="run looked at",
+        subject_kind="run",
+        subject_id=run.id,
+        before={"needs_look": True},
+        after={"needs_look": False},
     )
 
 
