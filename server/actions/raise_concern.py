@@ -158,7 +158,9 @@ def _raise(
     if not is_checked:
         _check(about, text, contact)
     subject = _subject_of(session, about, reporter)
-    reporter_id = reporter.id if reporter is not None else None
+    # A visit ends after a day and is forgotten; what was reported stays.
+    has_account = reporter is not None and not reporter.is_visitor
+    reporter_id = reporter.id if reporter is not None and has_account else None
     said = keep_text(session, text.strip(), by_id=reporter_id)
     answer_to = keep_text(session, contact.strip(), by_id=reporter_id) if contact.strip() else None
     row = t.ConcernRow(
@@ -183,7 +185,7 @@ def _raise(
     assert thing is not None
     record(
         session,
-        actor=READER if reporter is None or reporter.is_visitor else by(reporter),
+        actor=by(reporter) if reporter is not None and has_account else READER,
         act=f"{kind.value} raised",
         subject_kind="run" if is_of_run else "appliance",
         subject_id=thing.id,

@@ -17,6 +17,8 @@ from server.actions.raise_concern import (
     send_notice,
 )
 from server.actions.settle_concern import Outcome, settle_concern, take_concern
+from server.actions.sign_in import start_visit
+from server.actions.sweep_visits import end_expired_visits
 from server.errors import Conflict, InvalidInput, NotAllowed, NotFound
 from server.model.moderation import DeskFilter, DeskKind
 from server.model.people import ConcernState
@@ -25,6 +27,7 @@ from server.store import tables as t
 from server.store.concerns import concern_view, requests_of
 from server.store.desk import desk_queue
 from server.store.journal import journal_of, now
+from server.store.people import tester_for_session
 from tests.actions.moderating import person, run_of, send, tie
 
 WHY = "The plate says 230 V, not 120 V."
@@ -222,3 +225,21 @@ def test_an_address_is_forgotten_a_while_after_the_answer(session: Session, tmp_
     found = [concern_view(session, public_id=one) for one in ids]
     assert [one.contact for one in found] == [None, "r@example.org", "r@example.org"]
     assert found[0].text == WHY
+
+
+def test_a_visit_that_reported_can_be_forgotten(session: Session, tmp_path: Path) -> None:
+    run_id = published(session, tmp_path)
+    key = start_visit(session)
+    session.flush()
+    visitor = tester_for_session(session, key=key)
+    assert visitor is not None
+    concern_id = report_problem(session, about=About(run_id=run_id), text=WHY, reporter=visitor)
+    session.execute(
+        update(t.TesterRow)
+        .where(t.TesterRow.id == visitor.id)
+        .values(expires_at=now() - timedelta(hours=1))
+    )
+    session.flush()
+    assert end_expired_visits(session) == 1
+    session.flush()
+    assert concern_view(session, public_id=concern_id).text == WHY
