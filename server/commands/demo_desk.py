@@ -92,17 +92,14 @@ def _contest(session: Session) -> None:
 
 
 def _answer(session: Session) -> None:
-    claim, appliance = (
-        session.execute(
-            select(t.ClaimRow, t.ApplianceRow)
-            .join(t.ApplianceRow, t.ApplianceRow.id == t.ClaimRow.appliance_id)
-            .where(t.ClaimRow.quantity == "power", t.ClaimRow.footnote.is_not(None))
-            .order_by(t.ClaimRow.id)
-            .limit(1)
-        )
-        .one()
-        ._tuple()
-    )
+    row = session.execute(
+        select(t.ClaimRow, t.ApplianceRow)
+        .join(t.ApplianceRow, t.ApplianceRow.id == t.ClaimRow.appliance_id)
+        .where(t.ClaimRow.quantity == "power", t.ClaimRow.footnote.is_not(None))
+        .order_by(t.ClaimRow.id)
+        .limit(1)
+    ).one()
+    claim, appliance = row.ClaimRow, row.ApplianceRow
     domain = f"{appliance.maker_key.replace(' ', '-')}.example"
     other = _maintainer(session, OTHER_MAINTAINER)
     set_maker_domain(session, maker=appliance.maker, domain=domain, maintainer=other)

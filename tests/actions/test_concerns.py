@@ -23,11 +23,11 @@ from server.errors import Conflict, InvalidInput, NotAllowed, NotFound
 from server.model.moderation import DeskFilter, DeskKind
 from server.model.people import ConcernState
 from server.model.words import RunState
+from server.store import people
 from server.store import tables as t
 from server.store.concerns import concern_view, requests_of
 from server.store.desk import desk_queue
 from server.store.journal import journal_of, now
-from server.store.people import tester_for_session
 from tests.actions.moderating import person, run_of, send, tie
 
 WHY = "The plate says 230 V, not 120 V."
@@ -231,7 +231,7 @@ def test_a_visit_that_reported_can_be_forgotten(session: Session, tmp_path: Path
     run_id = published(session, tmp_path)
     key = start_visit(session)
     session.flush()
-    visitor = tester_for_session(session, key=key)
+    visitor = people.tester_for_session(session, key=key)
     assert visitor is not None
     concern_id = report_problem(session, about=About(run_id=run_id), text=WHY, reporter=visitor)
     session.execute(
