@@ -9,8 +9,8 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import OperationalError
 
 from server.actions.discard_draft import discard_old_drafts
-from server.actions.keep_photo import remove_loose_photos
 from server.actions.forget_contacts import forget_contacts
+from server.actions.keep_photo import remove_loose_photos
 from server.actions.one_time import forget_old_secrets
 from server.actions.publish_due import publish_due_runs
 from server.actions.reduce_log import limits_of

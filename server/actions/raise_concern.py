@@ -191,7 +191,7 @@ def _raise(
         subject_id=thing.id,
         after={
             "concern": row.public_id,
-            "figure": row.figure,
+            "figure": row.figure.replace(" ", "-") if row.figure else None,
             "said": witness(said),
         },
     )

@@ -12,7 +12,7 @@ from server.model.people import SecretPurpose, TieKind
 from server.model.views import Tester
 from server.store import tables as t
 from server.store.database import insert_if_absent
-from server.store.identity import match_key
+from server.store.identity import match_key, slug_of
 from server.store.journal import by, now, record
 
 LINK_HOURS = 24
@@ -132,7 +132,7 @@ def confirm_mailbox(session: Session, *, secret: str, tester: Tester) -> str:
         act="representative confirmed",
         subject_kind="tester",
         subject_id=tester.id,
-        after={"maker_key": told["maker_key"]},
+        after={"maker": slug_of(told["maker_key"])},
     )
     return str(told["maker"])
 
@@ -160,5 +160,5 @@ def _note(session: Session, key: str, *, act: str, maintainer: Tester, domain: s
         act=act,
         subject_kind="appliance",
         subject_id=first or 0,
-        after={"maker_key": key, "domain": domain},
+        after={"maker": slug_of(key), "domain": domain},
     )
