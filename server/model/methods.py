@@ -9,7 +9,7 @@ from server.model.words import RunKind
 METHOD_VERSIONS: dict[RunKind, str] = {
     RunKind.BRAKE: "brake-3",
     RunKind.RUN_DOWN: "run-down-1",
-    RunKind.RUN_UP: "run-up-1",
+    RunKind.RUN_UP: "run-up-2",
     RunKind.IN_USE: "in-use-1",
     RunKind.LOCKED_ROTOR: "locked-rotor-1",
 }

@@ -1,7 +1,7 @@
 """A run-up on inertia: torque against speed from how fast a known inertia speeds up."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,15 +11,15 @@ from server.model.recording import Recording
 from server.model.results import Curve, Lag, LoadPoint, Reduction, ReductionOptions
 from server.model.words import Channel, MetricName, RunKind, SegmentKind
 from server.reduction.arrays import Floats
+from server.reduction.curves import draw_curves
 from server.reduction.electrical import read_electrical
 from server.reduction.findings.records import recording_findings
 from server.reduction.first_order import Part, complete, figure, reading_parts, scatter
-from server.reduction.peak import find_peak
-from server.reduction.polynomial import Polynomial, choose_polynomial
+from server.reduction.loadline import LoadLine, fit_load_line
 from server.reduction.run_down import segment, stored_energy
 from server.reduction.run_up_points import BINS, LEAST_IN_BIN, bin_points
+from server.reduction.run_up_top import find_top, highest_figures
 from server.reduction.scatter import mean_and_u
-from server.reduction.torque import drag_torque
 from server.reduction.trace import thin
 from server.reduction.turning import Leg, Turning, read_turning, rises
 from server.reduction.uncertainty.components import Component, RigErrors, rig_errors
@@ -27,22 +27,11 @@ from server.reduction.versions import METHOD_VERSIONS
 
 M = MetricName
 LEAST_POINTS = 6
-GRID = 401
 HALF_POWER = 0.58  # a straight line's slope over a window: -3 dB at this over its length
 NO_RISE = "the speed was never seen to rise under drive, by 30 % of the highest or more"
 NO_INERTIA = "the inertia of what turns is not given: acceleration alone is no torque"
 SETTLED_S = 0.5
 SETTLED_DRIFT = 0.01
-
-
-@dataclass(frozen=True, slots=True)
-class _Line:
-    """Power over speed through the points, and the scale that makes it well conditioned."""
-
-    power: Polynomial
-    low: float
-    high: float
-    window_s: float
 
 
 def reduce_run_up(
@@ -82,15 +71,17 @@ def reduce_run_up(
     elif rig.inertia_kg_m2:
         points = bin_points(run, turning, legs[0], rig)
         reason = f"fewer than {LEAST_POINTS} bins of speed hold {LEAST_IN_BIN} samples or more"
-        top = float(turning.speed[legs[0].end - 1 :].max())
+        fastest = float(turning.speed[legs[0].end - 1 :].max())
         parts: list[Part] = []
         if errors.inertia is not None:
             parts.append((errors.inertia, rig.inertia_kg_m2))
-        metrics[M.STORED_ENERGY] = stored_energy(top, rig.inertia_kg_m2, parts)
-        line = _fit(points)
+        metrics[M.STORED_ENERGY] = stored_energy(fastest, rig.inertia_kg_m2, parts)
+        line = fit_load_line(points) if len(points) >= LEAST_POINTS else None
         if line is not None:
-            metrics |= _highest(line, points, turning, legs[0], rig, errors)
-            curves = _curves(line)
+            top = find_top(line, points, plate=plate, rig=rig, ambient_k=options.ambient_k)
+            blur = _blur(turning, legs[0], top.speed_rad_s, rig)
+            metrics |= highest_figures(top, line, blur_nm=blur, rig=rig, errors=errors)
+            curves = _curves(line, points)
     return Reduction(
         kind=RunKind.RUN_UP,
         method_version=METHOD_VERSIONS[RunKind.RUN_UP],
@@ -103,65 +94,6 @@ def reduce_run_up(
         trace=thin(run.ordered.time_s, dict(run.ordered.channels)),
         channels_used=run.channels_used,
     )
-
-
-def _fit(points: tuple[LoadPoint, ...]) -> _Line | None:
-    if len(points) < LEAST_POINTS:
-        return None
-    speed = np.array([p.speed_rad_s for p in points])
-    power = np.array([p.shaft_power_w for p in points])
-    u = np.array([p.u_shaft_power_w or 0.0 for p in points])
-    floor = 5e-4 * float(np.max(np.abs(power)))
-    fitted = choose_polynomial(speed, power, np.hypot(u, floor))
-    windows = [p.end_s - p.start_s for p in points]
-    return _Line(fitted, float(speed.min()), float(speed.max()), float(np.median(windows)))
-
-
-def _highest(
-    line: _Line,
-    points: tuple[LoadPoint, ...],
-    turning: Turning,
-    leg: Leg,
-    rig: Rig,
-    errors: RigErrors,
-) -> dict[MetricName, Metric]:
-    """The highest power along the fitted curve, its speed and its torque."""
-    x = np.linspace(line.low, line.high, GRID)
-    peak = find_peak(x, line.power.at(x), line.power.u_at(x))
-    speed = float(peak.x)
-    power = float(line.power.at(speed))
-    drag = float(drag_torque(np.array([speed]), rig)[0])
-    of_inertia = power - drag * speed
-    freedom = max(float(len(points) - line.power.order - 1), 1.0)
-    u_fit = float(line.power.u_at(speed)[0])
-    bend = abs(float(line.power.slope_at(speed, 2)))
-    u_speed = line.power.u_slope_at(speed) / bend if bend > 0 and peak.is_bracketed else 0.0
-    u_speed = min(u_speed, (line.high - line.low) / 4)
-    parts: list[Part] = [(scatter(u_fit, freedom), 1.0)]
-    parts += [(c, 2 * of_inertia) for c in errors.of(Channel.SPEED).gain]
-    if errors.inertia is not None:
-        parts.append((errors.inertia, of_inertia))
-    if errors.drag is not None:
-        parts.append((errors.drag, drag * speed))
-    blur = _blur(turning, leg, speed, rig)
-    if blur:
-        parts.append((Component("bandwidth of the slope", blur), speed))
-    place = (scatter(u_speed, freedom, "place of the highest power"), 1.0)
-    torque_parts = [(c, by / speed) for c, by in parts]
-    torque_parts.append((place[0], power / speed**2))
-    return {
-        M.SHAFT_POWER_MAX_MOMENTARY: figure(
-            M.SHAFT_POWER_MAX_MOMENTARY, power, parts, lower_bound=not peak.is_bracketed
-        ),
-        M.SPEED_AT_MAX_MOMENTARY_POWER: figure(
-            M.SPEED_AT_MAX_MOMENTARY_POWER,
-            speed,
-            [place, *reading_parts(errors, Channel.SPEED, speed)],
-        ),
-        M.TORQUE_AT_MAX_MOMENTARY_POWER: figure(
-            M.TORQUE_AT_MAX_MOMENTARY_POWER, power / speed, torque_parts
-        ),
-    }
 
 
 def _blur(turning: Turning, leg: Leg, speed_rad_s: float, rig: Rig) -> float:
@@ -190,29 +122,29 @@ def _spread(time: Floats, at: int, half: int) -> float:
     return float(np.sum((t - t.mean()) ** 2))
 
 
-def _curves(line: _Line) -> tuple[Curve, ...]:
-    """Speed and power over torque, where torque falls with speed all along."""
-    speed = np.linspace(line.high, line.low, 81)
-    power, u_power = line.power.at(speed), line.power.u_at(speed)
-    torque = power / speed
-    rising = np.maximum.accumulate(torque)
-    keep = torque >= rising
+def _curves(line: LoadLine, points: tuple[LoadPoint, ...]) -> tuple[Curve, ...]:
+    """The line over torque, where torque falls with speed all along."""
+    window_s = float(np.median([p.end_s - p.start_s for p in points]))
+    words = f"; slopes up to {HALF_POWER / window_s:.3g} Hz"
+    drawn = draw_curves(line)
+    torque = np.array(drawn[0].torque_nm)
+    keep = torque >= np.maximum.accumulate(torque)
     if int(np.count_nonzero(keep)) < 2:
         return ()
-    rate = HALF_POWER / line.window_s
-    words = f"power over speed, {line.power.order} order; slopes up to {rate:.3g} Hz"
-    fields = (("shaft_power", "W", power, u_power), ("speed", "rad/s", speed, np.zeros(81)))
+
+    def kept(values: tuple[float, ...]) -> tuple[float, ...]:
+        return tuple(np.array(values)[keep].tolist())
+
     return tuple(
-        Curve(
-            quantity=quantity,
-            unit=unit,
-            torque_nm=tuple(torque[keep].tolist()),
-            value=tuple(value[keep].tolist()),
-            standard_uncertainty=tuple(u[keep].tolist()),
+        replace(
+            curve,
+            torque_nm=kept(curve.torque_nm),
+            value=kept(curve.value),
+            standard_uncertainty=kept(curve.standard_uncertainty),
             beyond=(False,) * int(np.count_nonzero(keep)),
-            fit=words,
+            fit=curve.fit + words,
         )
-        for quantity, unit, value, u in fields
+        for curve in drawn
     )
 
 

@@ -126,8 +126,9 @@ def test_global_risks_of_the_resistors(guard_ohm: float) -> None:
 
 
 def test_sizes_of_the_resistors_risks() -> None:
-    # Digits by the joint distribution above, not those of the Guide. Nine in ten conform; 1.9 % are bought
-    # that should not be, 3.7 % thrown away that need not be; a guard band of 2 u leaves 0.05 %.
+    # Digits by the joint distribution above, not those of the Guide. Nine in ten conform; 1.9 % are
+    # bought that should not be, 3.7 % thrown away that need not be; a guard band of 2 u leaves
+    # 0.05 %.
     assert probability_between(MADE, SPREAD, low=LIMITS[0], high=LIMITS[1]) == pytest.approx(
         0.904, abs=5e-4
     )

@@ -9,6 +9,7 @@ import numpy as np
 from server.model.bench import Plate
 from server.model.recording import Recording
 from server.model.words import Channel, Supply
+from tests.reduction.simulate import Motor
 
 Floats = np.ndarray
 
@@ -90,3 +91,30 @@ def run_up(
         voltage=np.where(on, MOTOR_V, 0.0),
     )
     return made, {"power": stall * free / 4, "speed": free / 2, "torque": stall / 2, "free": free}
+
+
+def run_up_of(
+    motor: Motor, *, inertia: float, rate_hz: float = 1000.0, noise_rel: float = 2e-4, seed: int = 0
+) -> Recording:
+    """A motor of known characteristics from standstill; below its table its torque stays."""
+    rng, step, w = np.random.default_rng(seed), 2e-4, 0.0
+    speeds = [0.0]
+
+    def slope(at: float) -> float:
+        return float(motor.read(np.array(at), motor.torque)) / inertia
+
+    while w < 0.985 * motor.free_speed:
+        w += step * slope(w + step / 2 * slope(w))
+        speeds.append(w)
+    after = np.arange(len(speeds)) * step
+    time = np.arange(0, 1.0 + after[-1], 1 / rate_hz)
+    on = time >= 1.0
+    speed = np.where(on, np.interp(time - 1.0, after, speeds), 0.0)
+    shown = {
+        "current": np.where(on, motor.read(speed, motor.current), 0.0),
+        "power": np.where(on, motor.read(speed, motor.power), 0.0),
+        "voltage": np.where(on, motor.voltage_v, 0.0),
+    }
+    shown = {n: v * (1 + 2e-3 * rng.standard_normal(time.size)) for n, v in shown.items()}
+    noise = noise_rel * motor.free_speed * rng.standard_normal(time.size)
+    return recording(time, speed=np.abs(speed + noise), **shown)
