@@ -64,9 +64,12 @@ def figures_page(
     asked: Asked,
     tester: Tester,
     has_consented: bool,
+    is_at_once: bool,
+    first_run_waits: bool,
     others: Sequence[DraftView],
 ) -> FiguresPage:
-    """`others`: the sender's other drafts, the next of which is led to."""
+    """`is_at_once`: the sender's clean runs are published at once; `others`: their other drafts,
+    the next of which is led to."""
     path = f"/send/{draft.public_id}"
     onward = quote(f"{path}/figures", safe="")
     holds = reduction is not None and any(f.severity is Severity.ERROR for f in reduction.findings)
@@ -85,11 +88,7 @@ def figures_page(
         else (),
         what_happens=_CORRECTION
         if draft.run_id is not None
-        else (
-            "A finding holds this run back: sent, it waits until someone has looked at it."
-            if holds
-            else "No finding holds this run back: sent, it is published at once."
-        ),
+        else _what_happens(holds=holds, is_at_once=is_at_once, first_run_waits=first_run_waits),
         can_send=not problems,
         is_visitor=tester.is_visitor,
         corrects_href=f"/runs/{draft.run_id}" if draft.run_id is not None else None,
@@ -99,13 +98,26 @@ def figures_page(
         sign_in_href=f"/sign-in?next={onward}",
         send_text="Send the correction"
         if draft.run_id is not None
-        else "Send for review"
-        if holds
-        else "Send and publish",
+        else "Send and publish"
+        if is_at_once and not holds and not first_run_waits
+        else "Send for review",
         send_href=f"{path}/send",
         discard_href=f"{path}/discard",
         others=tuple(show_draft(one) for one in others[:_MOST_OTHERS]),
     )
+
+
+def _what_happens(*, holds: bool, is_at_once: bool, first_run_waits: bool) -> str:
+    if holds:
+        return "A finding holds this run back: sent, it waits until a maintainer has looked at it."
+    if not is_at_once:
+        return "Sent, it waits until a maintainer has looked at it; you see it under My bench."
+    if first_run_waits:
+        return (
+            "No finding holds this run back: sent, it is published at once, unless it is the first "
+            "of its appliance, which a maintainer looks at."
+        )
+    return "No finding holds this run back: sent, it is published at once."
 
 
 def _trace(reduction: Reduction | None) -> FigureShown | None:

@@ -6,6 +6,7 @@ from fastapi.responses import RedirectResponse, Response
 from server.actions.discard_draft import discard_draft
 from server.actions.not_before import read_not_before
 from server.actions.record_consent import DATA_LICENCE, consent_of, record_consent
+from server.actions.standing import has_good_standing
 from server.dependencies import Drafter, ReadSession, Writer, WriteSession
 from server.pages.drafting import AfterPrepared, Opened, Posted, Prepared, Whole
 from server.pages.request import site_of
@@ -23,6 +24,7 @@ router = APIRouter(route_class=TypedKept)
 def figures(
     request: Request, tester: Drafter, opened: Opened, whole: Whole, session: ReadSession
 ) -> Response:
+    rule = request.app.state.settings.publishing_rule
     page = figures_page(
         opened.draft,
         reduction=whole.reduction,
@@ -31,6 +33,8 @@ def figures(
         asked=asked_of(session, opened.draft),
         tester=tester,
         has_consented=tester.is_visitor or consent_of(session, tester=tester).is_given,
+        is_at_once=has_good_standing(session, tester_id=tester.id, rule=rule),
+        first_run_waits=rule.first_run_waits,
         others=[d for d in list_drafts(session, tester=tester)
                 if d.public_id != opened.draft.public_id],
     )  # fmt: skip

@@ -83,10 +83,11 @@ def letters_of(settings: Settings) -> Path:
 
 
 class _served:
-    """One web process of its own on a free port."""
+    """One web process of its own on a free port; `set_to` are further settings of it."""
 
-    def __init__(self, settings: Settings) -> None:
+    def __init__(self, settings: Settings, **set_to: str) -> None:
         self._settings = settings
+        self._set_to = {f"BENCHLEDGER_{name.upper()}": value for name, value in set_to.items()}
 
     def __enter__(self) -> str:
         with socket.socket() as probe:
@@ -94,6 +95,7 @@ class _served:
             port = probe.getsockname()[1]
         environment = {
             **os.environ,
+            **self._set_to,
             "BENCHLEDGER_DATA": str(self._settings.data),
             "BENCHLEDGER_MAIL": "folder",
             "BENCHLEDGER_MAIL_FOLDER": str(letters_of(self._settings)),
