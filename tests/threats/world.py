@@ -10,7 +10,7 @@ from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.testclient import TestClient
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from server.actions import sign_in
@@ -32,7 +32,7 @@ from server.pages.drafting import LINES
 from server.settings import Settings
 from server.sign_in import cookie_name, csrf_token
 from server.store import tables as t
-from server.store.database import write_session
+from server.store.database import read_session, write_session
 from server.store.files import StoredUpload, keep_upload_from
 from server.store.identity import new_public_id
 from server.store.journal import OPERATOR, now
@@ -71,6 +71,7 @@ class World:
     people: dict[str, Person]
     other: Person
     common: dict[str, str]
+    n_entries: int = 0
 
     def keep(self) -> None:
         copy_database(self._path, self._path.with_suffix(".kept"))
@@ -126,6 +127,17 @@ class World:
         fields = {"csrf_token": self.form_token(asker), **form}
         return self.client.request(method, address, headers=headers, data=fields)
 
+    def acts_of(self, door: str) -> list[str]:
+        """What the journal says that somebody did, since the world was made."""
+        event, tester = t.AuditEventRow, t.TesterRow
+        with read_session(self.app.state.resources.engine) as session:
+            found = session.execute(
+                select(event.act)
+                .join(tester, tester.id == event.tester_id)
+                .where(tester.name == f"Person {door}", event.id > self.n_entries)
+            )
+            return list(found.scalars())
+
     def form_token(self, asker: Person) -> str:
         cookie = f"{cookie_name(self.app.state.settings)}={asker.cookie or ''}"
         scope = {"type": "http", "headers": [(b"cookie", cookie.encode())], "app": self.app}
@@ -165,6 +177,8 @@ def make_world(migrated: Path, data: Path) -> Iterator[World]:
         sign_journal(session, data=data, at=now())
     with TestClient(app, follow_redirects=False, raise_server_exceptions=False) as client:
         world = World(app, client, people, other, _common(app))
+        with read_session(app.state.resources.engine) as session:
+            world.n_entries = session.execute(select(func.max(t.AuditEventRow.id))).scalar_one()
         world.keep()
         yield world
     app.state.resources.engine.dispose()
