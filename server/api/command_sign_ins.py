@@ -51,7 +51,7 @@ class CommandTokenOut(Out):
     "",
     status_code=201,
     response_model=CommandSignInOut,
-    responses=refusals(422, 429),
+    responses=refusals(400, 413, 422, 429),
     dependencies=[Limited("sign_in")],
 )
 def begin(request: Request, asked: CommandSignInIn, session: WriteSession) -> Response:
@@ -67,7 +67,7 @@ def begin(request: Request, asked: CommandSignInIn, session: WriteSession) -> Re
     return JSONResponse(out.model_dump(), status_code=201, headers=_NO_STORE)
 
 
-@router.post("/token", response_model=CommandTokenOut, responses=refusals(403, 410, 422))
+@router.post("/token", response_model=CommandTokenOut, responses=refusals(400, 403, 410, 413, 422))
 def fetch(asked: CommandTokenIn, session: WriteSession) -> Response:
     """The token, once it was approved; it is told once."""
     issued = fetch_command_token(session, code=asked.code, secret=asked.secret)

@@ -79,7 +79,7 @@ def start_upload(
 @router.get(
     "/{upload_id}",
     response_model=UploadOut,
-    responses=refusals(401, 404),
+    responses=refusals(401, 403, 404),
     openapi_extra=needs_token(),
 )
 def read_upload(
