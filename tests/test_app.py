@@ -70,7 +70,7 @@ def test_a_web_process_reads_without_numerics(started) -> None:
 
 
 def test_a_web_process_is_small(sqlite_settings: Settings) -> None:
-    """Under 100 MB after its first page, on whatever machine."""
+    """Under 110 MB after its first page, on whatever machine."""
     script = START + "import psutil; print(psutil.Process().memory_info().rss)"
     done = subprocess.run(
         [sys.executable, "-c", script, str(sqlite_settings.data), "/"],
@@ -80,7 +80,7 @@ def test_a_web_process_is_small(sqlite_settings: Settings) -> None:
         cwd=ROOT,
     )
     assert psutil.virtual_memory().total > 0
-    assert int(done.stdout.splitlines()[-1]) < 100e6
+    assert int(done.stdout.splitlines()[-1]) < 110e6
 
 
 def test_healthz_answers_when_the_database_does(sqlite_settings: Settings) -> None:
