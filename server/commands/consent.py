@@ -64,7 +64,4 @@ def _asked() -> list[str]:
 def _record(line: Line, ties: list[str]) -> None:
     body = {"licence": LICENCE, "ties": ties}
     post = lambda: line.client.post(f"{_ME}/consent", json=body, headers=line.headers)  # noqa: E731
-    response = retried(line, post)
-    # A server of before it kept them answers 404: then the command alone remembers.
-    if not response.is_success and response.status_code != 404:
-        checked(response, "consent")
+    checked(retried(line, post), "consent")
