@@ -63,6 +63,12 @@ def open_desk(browser: Browser, desk: tuple[str, str]) -> Iterator[Callable[...,
     assert faults == []
 
 
+def press(page: Page, key: str) -> None:
+    """Press a key of the desk, as soon as the page tells that keys work."""
+    expect(page.get_by_role("button", name="Switch keys off").first).to_be_visible()
+    page.keyboard.press(key)
+
+
 def n_waiting(page: Page) -> int:
     return page.locator(".queue tbody tr").count()
 
@@ -84,10 +90,10 @@ def test_no_fault_of_access_and_nothing_overflows(
 def test_one_key_decides_and_moves_on(open_desk: Callable[..., Page]) -> None:
     page = open_desk()
     before = n_waiting(page)
-    page.keyboard.press("n")
+    press(page, "n")
     page.wait_for_url("**/desk/runs/*")
     first = page.url
-    page.keyboard.press("p")
+    press(page, "p")
     page.wait_for_url(lambda url: url != first)
     assert "/desk/runs/" in page.url  # on to the next
     expect(page.get_by_role("status").first).to_contain_text("is published")
@@ -98,7 +104,7 @@ def test_one_key_decides_and_moves_on(open_desk: Callable[..., Page]) -> None:
 def test_keys_do_nothing_while_typing_or_switched_off(open_desk: Callable[..., Page]) -> None:
     page = open_desk("/desk/next")
     here = page.url
-    page.keyboard.press("r")
+    press(page, "r")
     expect(page.locator("#field-1")).to_be_focused()
     page.locator("#text-1").focus()
     page.keyboard.type("pn")

@@ -20,6 +20,7 @@ function offerSwitch(shown) {
   });
   tell();
   shown.append(button);
+  shown.classList.add("ready");
 }
 
 function isTyping(target) {
@@ -59,10 +60,10 @@ function press(key, holder) {
 }
 
 export function useKeys(holder) {
-  document.querySelectorAll("[data-keys-shown]").forEach(offerSwitch);
   document.addEventListener("keydown", (event) => {
     if (!areOn() || event.ctrlKey || event.altKey || event.metaKey || event.repeat) return;
     if (event.key.length !== 1 || isTyping(event.target)) return;
     if (press(event.key.toLowerCase(), holder)) event.preventDefault();
   });
+  document.querySelectorAll("[data-keys-shown]").forEach(offerSwitch);
 }

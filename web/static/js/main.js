@@ -8,48 +8,22 @@ addEventListener("pageshow", () => {
   document.querySelectorAll("form[method=post] button").forEach((one) => (one.disabled = false));
 });
 
-const figures = document.querySelectorAll("[data-figure]");
-if (figures.length > 0) {
-  const { offerCharts } = await import("./charts.js");
-  offerCharts(figures);
-}
-if (document.querySelector("[data-upload]")) {
-  const { watchUpload } = await import("./upload.js");
-  watchUpload(document.querySelector("[data-upload]"));
-}
-if (document.querySelector("[data-refresh]")) {
-  const { refreshOnChange } = await import("./refresh.js");
-  refreshOnChange(document.querySelector("[data-refresh]"));
-}
-if (document.querySelector("[data-live]")) {
-  const { followTest } = await import("./live.js");
-  followTest(document.querySelector("[data-live]"));
-}
-if (document.querySelector("[data-wait]")) {
-  const { waitForFigures } = await import("./wait.js");
-  waitForFigures(document.querySelector("[data-wait]"));
-}
-for (const form of document.querySelectorAll("form[data-keep]")) {
-  const { keepTyped } = await import("./typed.js");
-  keepTyped(form);
-}
-if (document.querySelector("[data-rows]")) {
-  const { addRows } = await import("./rows.js");
-  addRows(document.querySelector("[data-rows]"));
-}
-if (document.querySelector("[data-passkey]")) {
-  const { offerPasskeys } = await import("./passkeys.js");
-  offerPasskeys(document.querySelectorAll("[data-passkey]"));
-}
-if (document.querySelector("[data-desk]")) {
-  const { useKeys } = await import("./desk.js");
-  useKeys(document.querySelector("[data-desk]"));
-}
-for (const place of document.querySelectorAll("[data-cover]")) {
-  const { coverByDrawing } = await import("./cover.js");
-  coverByDrawing(place);
-}
-if (document.querySelector("[data-drawing]")) {
-  const { refreshPhotos } = await import("./photos.js");
-  refreshPhotos();
+// What is looked for on the page, and what is done with the part that serves it. The parts are
+// fetched side by side: none waits for another.
+const PARTS = [
+  ["[data-desk]", () => import("./desk.js"), (part, [desk]) => part.useKeys(desk)],
+  ["[data-figure]", () => import("./charts.js"), (part, figures) => part.offerCharts(figures)],
+  ["[data-upload]", () => import("./upload.js"), (part, [form]) => part.watchUpload(form)],
+  ["[data-refresh]", () => import("./refresh.js"), (part, [place]) => part.refreshOnChange(place)],
+  ["[data-live]", () => import("./live.js"), (part, [place]) => part.followTest(place)],
+  ["[data-wait]", () => import("./wait.js"), (part, [place]) => part.waitForFigures(place)],
+  ["form[data-keep]", () => import("./typed.js"), (part, forms) => forms.forEach(part.keepTyped)],
+  ["[data-rows]", () => import("./rows.js"), (part, [table]) => part.addRows(table)],
+  ["[data-passkey]", () => import("./passkeys.js"), (part, buttons) => part.offerPasskeys(buttons)],
+  ["[data-cover]", () => import("./cover.js"), (part, places) => places.forEach(part.coverByDrawing)],
+  ["[data-drawing]", () => import("./photos.js"), (part) => part.refreshPhotos()],
+];
+for (const [looked, fetchPart, use] of PARTS) {
+  const found = document.querySelectorAll(looked);
+  if (found.length > 0) fetchPart().then((part) => use(part, found));
 }
