@@ -26,7 +26,7 @@ def has_good_standing(session: Session, *, tester_id: int, rule: PublishingRule)
 
     Enough published runs, none withdrawn lately, and for an account with a password a second
     factor, so that a stolen password publishes nothing. An administrator's word stands in for the
-    runs, not for the second factor.
+    number of runs alone: not for the second factor, and not for a run withdrawn since.
     """
     account = session.get_one(t.TesterRow, tester_id)
     if Role(account.role) not in _SEND_ROLES:
@@ -35,10 +35,8 @@ def has_good_standing(session: Session, *, tester_id: int, rule: PublishingRule)
         return True
     if account.password_hash is not None and not has_second_factor(session, tester_id=tester_id):
         return False
-    if account.is_vouched:
-        return True
     n_published = runs_by_state(session, tester_id=tester_id).get(RunState.PUBLISHED, 0)
-    if n_published < rule.standing_runs:
+    if n_published < rule.standing_runs and not account.is_vouched:
         return False
     return withdrawn_since(session, tester_id=tester_id, days=rule.standing_days) == 0
 

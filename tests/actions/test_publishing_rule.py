@@ -86,6 +86,33 @@ def test_a_run_withdrawn_lately_ends_the_standing(session: Session, tmp_path: Pa
     assert sent(session, tmp_path, model="Known").state == RunState.PUBLISHED
 
 
+def test_vouching_stands_in_for_runs_but_not_for_one_withdrawn_lately(
+    session: Session, tmp_path: Path
+) -> None:
+    in_standing(session, tmp_path)
+    newcomer = person(session, "Ida Holm", scopes=("send",))
+    first = sent(session, tmp_path, by="Ida Holm", model="Known")
+    assert first.state == RunState.WAITING
+    session.get_one(t.TesterRow, newcomer.id).is_vouched = True
+    session.flush()
+    second = sent(session, tmp_path, by="Ida Holm", model="Known")
+    assert second.state == RunState.PUBLISHED
+    take_down_run(
+        session, public_id=second.public_id, version=second.version,
+        maintainer=person(session, "Bo Finch"), reason="Made up.",
+    )  # fmt: skip
+    session.flush()
+    assert sent(session, tmp_path, by="Ida Holm", model="Known").state == RunState.WAITING
+    # What was withdrawn is the tester's alone.
+    assert sent(session, tmp_path, model="Known").state == RunState.PUBLISHED
+    long_ago = now() - timedelta(days=181)
+    session.execute(
+        update(t.AuditEventRow).where(t.AuditEventRow.act == "run withdrawn").values(at=long_ago)
+    )
+    session.flush()
+    assert sent(session, tmp_path, by="Ida Holm", model="Known").state == RunState.PUBLISHED
+
+
 def test_a_password_alone_publishes_nothing(session: Session, tmp_path: Path) -> None:
     in_standing(session, tmp_path)
     ada = person(session, "Ada Quill", scopes=("send",))
