@@ -10,6 +10,7 @@ some milliseconds later, in the midst of whatever it does then. Nothing in the s
 import functools
 import json
 import os
+import re
 import signal
 import socket
 import sys
@@ -39,17 +40,33 @@ STAGES = {
         "reducing": 0.25,
         "writing": 0.03,
         "committing": 0.003,
-        "moderating": 0.03,
+        "withdrawing": 0.03,
+        "publishing": 0.03,
+        "returning": 0.03,
+        "photographing": 0.05,
+        "taking a piece": 0.05,
+        "making it whole": 0.05,
     },
     "worker": {
         "leasing": 0.01,
         "working": 0.4,
         "storing": 0.02,
+        "drawing": 0.05,
+        "keeping the drawn": 0.02,
         "sealing": 0.01,
         "signing": 0.02,
         "sweeping": 0.02,
     },
 }
+
+# Stages that begin with a request, by its method and the end of its address.
+ASKED = (
+    ("POST", re.compile(r"/withdrawal$"), "withdrawing"),
+    ("POST", re.compile(r"^/desk/runs/\w+/publish$"), "publishing"),
+    ("POST", re.compile(r"^/desk/runs/\w+/return$"), "returning"),
+    ("POST", re.compile(r"^/send/\w+/photos$"), "photographing"),
+    ("PATCH", re.compile(r"^/api/v1/uploads/"), "taking a piece"),
+)
 
 
 class Armed:
@@ -106,30 +123,29 @@ def run_web(armed: Armed, fd: int) -> None:
 
     from server.actions import prepare_run
     from server.app import create_app
-    from server.dependencies import submissions, uploads
+    from server.dependencies import pieces, submissions, uploads
 
     entering(uploads._Sink, "__init__", lambda: armed.at("receiving"))
     entering(submissions, "keep_upload", lambda: armed.at("keeping"))
     entering(prepare_run, "reduce_described", lambda: armed.at("reducing"))
+    entering(pieces, "_whole_file", lambda: armed.at("making it whole"))
     arm_writes(armed)
     app = create_app(Settings())
 
     async def told(scope: Any, receive: Any, send: Any) -> None:
-        if scope["type"] == "http" and scope["method"] == "POST" and is_moderation(scope["path"]):
-            armed.at("moderating")
+        if scope["type"] == "http":
+            for method, path, stage in ASKED:
+                if scope["method"] == method and path.search(scope["path"]):
+                    armed.at(stage)
         await app(scope, receive, send)
 
     config = uvicorn.Config(told, log_level="error", access_log=False, timeout_graceful_shutdown=5)
     uvicorn.Server(config).run(sockets=[socket.socket(fileno=fd)])
 
 
-def is_moderation(path: str) -> bool:
-    return path.endswith("/withdrawal") or path.startswith("/desk")
-
-
 def run_worker(armed: Armed) -> None:
     from server import worker
-    from server.actions import sign_journal, work_job
+    from server.actions import draw_photo, sign_journal, work_job
 
     worker.SEAL_EVERY_S = worker.SIGN_EVERY_S = 0.05
     worker.SWEEP_EVERY_S = 0.3
@@ -137,6 +153,8 @@ def run_worker(armed: Armed) -> None:
     entering(worker, "take_job", lambda: armed.at("leasing"))
     entering(worker, "do_job", lambda: armed.at("working"))
     entering(work_job, "settle_run", lambda: armed.at("storing"))
+    entering(work_job, "draw_leased_photo", lambda: armed.at("drawing"))
+    entering(draw_photo, "_keep", lambda: armed.at("keeping the drawn"))
     entering(worker, "seal_journal", lambda: armed.at("sealing"))
     entering(worker, "sign_journal", lambda: armed.at("signing"))
     entering(worker, "sweep_files", lambda: armed.at("sweeping"))
