@@ -20,9 +20,10 @@ from server.dependencies.pieces import PIECE_BYTES
 from server.dependencies.resources import make_resources
 from server.middleware import BodyLimit, DefectsAnswered, EdgeHeaders, HeadAsGet, SlowSenders
 from server.middleware.kept import KeptAnswers
+from server.middleware.reading import CountedReading
 from server.pages import router as pages_router
 from server.pages.send_photos import MOST_BYTES as PHOTO_BYTES
-from server.problems import answer_defect, install_problem_handlers
+from server.problems import answer_defect, answer_refusal, install_problem_handlers
 from server.settings import Settings
 from server.static_files import PREFIX, static_app
 from server.store.change_counter import change_counter
@@ -36,8 +37,12 @@ _UPLOADS = ("/api/v1/runs", "/send")
 _PIECES = ("/api/v1/uploads/", "/send/pieces/")
 
 
-def create_app(settings: Settings | None = None) -> FastAPI:
-    """The whole service over one database. Settings are read here, not at import."""
+def create_app(settings: Settings | None = None, *, n_processes: int = 1) -> FastAPI:
+    """The whole service over one database. Settings are read here, not at import.
+
+    `n_processes`: how many web processes serve together; without a shared store each takes its
+    share of every limit.
+    """
     settings = settings or Settings()
     app = FastAPI(
         title="Benchledger",
@@ -52,7 +57,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     )
     app.state.settings = settings
     app.state.resources = make_resources(settings)
-    app.state.limits = Limits(settings)
+    limits = app.state.limits = Limits(settings, n_processes=n_processes)
     install_problem_handlers(app)
     app.add_exception_handler(ClientDisconnect, _on_disconnect)
     app.add_api_route("/healthz", healthz, include_in_schema=False)
@@ -68,6 +73,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         patience_s=settings.sender_patience_s,
         least_bytes_per_s=settings.sender_bytes_per_s,
     )
+    if limits.counts_reading:
+        app.add_middleware(CountedReading, limits=limits, answer=answer_refusal)
     app.add_middleware(
         KeptAnswers,
         version=change_counter(app.state.resources.engine),

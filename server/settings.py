@@ -13,6 +13,8 @@ from server.model.publishing import PublishingRule
 _Written = Annotated[
     str, Field(pattern=r"^[1-9]\d{0,6}/(?:[1-9]\d{0,3} )?(?:second|minute|hour|day)s?$")
 ]
+_RATE_PARTS = re.compile(r"(\d+)/(\d*) ?(second|minute|hour|day)")
+_SECONDS = {"second": 1, "minute": 60, "hour": 3600, "day": 86400}
 Rate = Annotated[_Written | None, BeforeValidator(lambda text: text or None)]
 
 
@@ -80,7 +82,8 @@ class Settings(BaseSettings):
         default=1024.0, ge=0, description="a body that comes slower than this is ended"
     )
     rate_store: str | None = Field(
-        default=None, description="redis://… shares the counts below; else each process has its own"
+        default=None,
+        description="redis://… shares the counts below; else each web process takes its share",
     )
     trusted_proxies: int = Field(
         default=0, ge=0, le=8, description="in front, each adding to X-Forwarded-For; 0: not read"
@@ -97,6 +100,9 @@ class Settings(BaseSettings):
     limit_trial_by_account: Rate = "120/hour"
     limit_download_by_address: Rate = "5000/hour"
     limit_download_by_account: Rate = "20000/hour"
+    limit_read_by_address: Rate = Field(
+        default="20000/hour", description="pages and answers made; a table counts ten"
+    )
 
     @model_validator(mode="after")
     def _check_together(self) -> Self:
@@ -125,6 +131,17 @@ class Settings(BaseSettings):
             look_share=self.look_share,
             first_run_waits=self.first_run_waits,
         )
+
+    @property
+    def rates(self) -> dict[str, tuple[int, int]]:
+        """Every limit that is set, by its name: how many in how many seconds."""
+        found = {}
+        for name in type(self).model_fields:
+            written = getattr(self, name) if name.startswith("limit_") else None
+            if written is not None:
+                n, number, unit = _RATE_PARTS.findall(written)[0]
+                found[name] = (int(n), int(number or 1) * _SECONDS[unit])
+        return found
 
     @property
     def url(self) -> str:

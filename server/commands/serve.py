@@ -26,9 +26,11 @@ def serve(settings: Settings, *, console: Console | None = None) -> None:
 
     Raises
     ------
-    BenchledgerError: the port is taken, or the processes keep dying at their start.
+    BenchledgerError: the port is taken, the processes keep dying at their start, or a limit can't
+        be shared out among them.
     """
     console = console or Console()
+    check_shares(settings)
     from server.static_files import build_static
     from server.store.database import migrate
 
@@ -39,6 +41,23 @@ def serve(settings: Settings, *, console: Console | None = None) -> None:
     host = f"[{settings.host}]" if ":" in settings.host else settings.host
     console.print(f"Serving on http://{host}:{listener.getsockname()[1]}  (stop with Ctrl-C)")
     _supervise(settings, listener)
+
+
+def check_shares(settings: Settings) -> None:
+    """Raises BenchledgerError for a limit that is smaller than the number of web processes.
+
+    Without a shared store each process takes its share of a limit, and that is one at least.
+    """
+    n = settings.web_processes
+    small = [
+        f"BENCHLEDGER_{name.upper()}" for name, (most, _) in settings.rates.items() if most < n
+    ]
+    if small and settings.rate_store is None:
+        raise BenchledgerError(
+            f"{n} web processes can't share {', '.join(small)} out among them. Raise the limit, "
+            "take fewer processes (BENCHLEDGER_WEB_PROCESSES), or let them count together "
+            "(BENCHLEDGER_RATE_STORE)."
+        )
 
 
 def _listen(settings: Settings) -> socket.socket:

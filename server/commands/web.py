@@ -15,7 +15,7 @@ def main() -> None:
     settings = Settings()
     listener = socket.socket(fileno=int(sys.argv[1]))
     config = uvicorn.Config(
-        create_app(settings),
+        create_app(settings, n_processes=settings.web_processes),
         log_level="warning",
         access_log=False,
         server_header=False,

@@ -8,6 +8,7 @@ that was overtaken by a change is never used. A page's nonce is put in anew each
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -19,6 +20,8 @@ _KEPT_TYPES = (b"text/html", b"application/json")
 _UNCHANGED = {b"etag", b"cache-control", b"vary", b"link"}
 # What an answer takes beside its body.
 _OVERHEAD_BYTES = 2048
+# In a request's state: the answer was made, and then told as one that the asker has already.
+IS_UNCHANGED = "is_unchanged"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +65,7 @@ class KeptAnswers:
                 self._kept.move_to_end(key)
                 await _send_kept(kept.headers, kept.body.replace(kept.nonce, nonce), send)
                 return
-        answer = _Collected(send, asked, nonce, is_open=is_open)
+        answer = _Collected(send, asked, nonce, is_open=is_open, state=scope["state"])
         await self.app(scope, receive, answer.send)
         if version is not None and answer.whole is not None:
             headers, body, etag = answer.whole
@@ -99,12 +102,15 @@ async def _send_unchanged(headers: Headers, send: Send) -> None:
 class _Collected:
     """One answer on its way. Pages get their ETag here, from what they hold beside the nonce."""
 
-    def __init__(self, send: Send, asked: bytes | None, nonce: bytes, *, is_open: bool) -> None:
+    def __init__(
+        self, send: Send, asked: bytes | None, nonce: bytes, *, is_open: bool, state: dict[str, Any]
+    ) -> None:
         self.whole: tuple[Headers, bytes | None, str] | None = None
         self._send = send
         self._asked = asked
         self._nonce = nonce
         self._is_open = is_open
+        self._state = state
         self._start: Message | None = None
 
     async def send(self, message: Message) -> None:
@@ -144,6 +150,7 @@ class _Collected:
         if self._is_open and b"set-cookie" not in given:
             self.whole = (headers, body, etag)
         if _names(self._asked, etag):
+            self._state[IS_UNCHANGED] = True
             await _send_unchanged(headers, self._send)
         else:
             await _send_kept(headers, body, self._send)

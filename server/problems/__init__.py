@@ -169,14 +169,14 @@ def install_problem_handlers(app: FastAPI) -> None:
 
     A defect of ours too, by the middleware `DefectsAnswered`.
     """
-    app.add_exception_handler(errors.BenchledgerError, _on_domain_error)
+    app.add_exception_handler(errors.BenchledgerError, answer_refusal)
     app.add_exception_handler(HTTPException, _on_http_error)
     app.add_exception_handler(RequestValidationError, _on_validation_error)
     app.add_exception_handler(OperationalError, _on_database_away)
     app.add_exception_handler(PoolTimeout, _on_database_away)
 
 
-def _on_domain_error(request: Request, error: Exception) -> Response:
+def answer_refusal(request: Request, error: Exception) -> Response:
     assert isinstance(error, errors.BenchledgerError)
     if isinstance(error, errors.Moved):
         return RedirectResponse(_moved_to(request, error.location), status_code=308)

@@ -14,8 +14,10 @@ from fastapi.testclient import TestClient
 from pydantic import ValidationError
 
 from server.app import create_app
+from server.commands.serve import check_shares
 from server.dependencies.limits import Limited, Limits, client_address
-from server.errors import TooMany, Unavailable
+from server.dependencies.own_counts import OwnCounts
+from server.errors import BenchledgerError, TooMany, Unavailable
 from server.settings import Settings
 
 router = APIRouter()
@@ -88,6 +90,77 @@ def test_another_window_counts_anew() -> None:
     assert 1 <= refusal.value.retry_after_s <= 2
     limits.count("report", by="address", key="203.0.113.8")
     limits.count("trial", by="address", key="203.0.113.7")
+
+
+def test_processes_without_a_store_share_a_limit_out() -> None:
+    settings = Settings(limit_sign_in_by_account="5/hour")
+    processes = [Limits(settings, n_processes=2) for _ in range(2)]
+
+    def takes(one: Limits, key: str) -> bool:
+        try:
+            one.count("sign_in", by="account", key=key)
+        except TooMany:
+            return False
+        return True
+
+    in_turns = [takes(processes[nth % 2], "ada@bench.example") for nth in range(10)]
+    assert sum(in_turns) == 4  # five between two: never six
+    # Whoever always comes to the same one has its share.
+    assert [takes(processes[0], "bo@bench.example") for _ in range(3)] == [True, True, False]
+
+
+def test_a_limit_too_small_to_be_shared_out_is_refused_before_anything_starts() -> None:
+    with pytest.raises(BenchledgerError, match=r"8 web processes can't share BENCHLEDGER_LIMIT_"):
+        check_shares(Settings(web_processes=8))
+    check_shares(Settings(web_processes=8, rate_store="redis://127.0.0.1:9"))
+    check_shares(Settings(web_processes=4))
+    small = Settings(web_processes=2, limit_report_by_address="1/hour")
+    with pytest.raises(BenchledgerError, match="BENCHLEDGER_LIMIT_REPORT_BY_ADDRESS out among"):
+        check_shares(small)
+
+
+def test_a_window_slides_and_says_when_there_is_room_again() -> None:
+    at = [0.0]
+    counts = OwnCounts(lambda: at[0])
+
+    def hit() -> float | None:
+        return counts.hit("ada", most=10, window_s=100)
+
+    assert [hit() for _ in range(10)] == [None] * 10
+    assert hit() == pytest.approx(100)  # as soon as the first window is over
+    at[0] = 100.0
+    # All ten of the window before weigh in as it begins, seven at 30 s.
+    assert hit() == pytest.approx(0)
+    at[0] = 130.0
+    assert [hit() for _ in range(3)] == [None] * 3
+    wait = hit()
+    assert wait == pytest.approx(0)
+    at[0] = 130.1
+    assert hit() is None
+    refused = hit()
+    assert refused is not None
+    at[0] += refused - 0.01
+    assert hit() is not None
+    at[0] += 0.02
+    assert hit() is None
+    at[0] = 300.0  # two windows later nothing of it is left
+    assert [hit() for _ in range(11)] == [None] * 10 + [pytest.approx(100)]
+    assert counts.hit("bo", most=10, window_s=100) is None
+
+
+def test_what_weighs_more_takes_more_room() -> None:
+    at = [0.0]
+    counts = OwnCounts(lambda: at[0])
+    assert counts.hit("ada", most=10, window_s=100) is None
+    counts.add("ada", 39, window_s=100)
+    wait = counts.hit("ada", most=10, window_s=100)
+    assert wait == pytest.approx(175)
+    at[0] = 174.9
+    assert counts.hit("ada", most=10, window_s=100) is not None
+    at[0] = 175.1
+    assert counts.hit("ada", most=10, window_s=100) is None
+    counts.add("ada", -5, window_s=100)
+    assert counts.hit("ada", most=10, window_s=100) is None
 
 
 @pytest.fixture
