@@ -20,7 +20,7 @@ from typing import Any
 from server.actions.issue_token import issue_token
 from server.settings import Settings
 from server.store.database import make_engine, migrate, write_session
-from tests.threats.load import Load
+from tests.threats.load import N_ACCOUNTS, Load
 from tests.threats.service import Service
 from tests.threats.staged import STAGES
 from tests.threats.told import check_at_rest, check_now, check_record
@@ -72,7 +72,9 @@ def run_kills(
     rng = random.Random(seed)
     engine = make_engine(settings)
     with write_session(engine) as session:
-        senders = {"sender": "Ada Quill", "photographer": "Cy Reed", "in pieces": "Di Holt"}
+        senders = {"sender": "Ada Quill"}
+        for n in range(N_ACCOUNTS):
+            senders |= {f"photographer {n}": f"Cy Reed {n}", f"in pieces {n}": f"Di Holt {n}"}
         tokens = {who: issue_token(session, tester=name).token for who, name in senders.items()}
         scopes = ("send", "maintain")
         tokens["maintainer"] = issue_token(session, tester="Bo Marsh", scopes=scopes).token

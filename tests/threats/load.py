@@ -23,6 +23,9 @@ from tests.threats.told import Told
 
 N_SENDERS = 3
 N_PIECES = 5
+# An account keeps 100 drafts: whoever makes many has several.
+N_ACCOUNTS = 20
+_FILES_EACH = 60
 _CSRF = re.compile(r'name="csrf_token" value="([^"]+)"')
 _VERSION = re.compile(r'name="version" value="(\d+)"')
 
@@ -41,8 +44,8 @@ class Load:
             *(_Sender(self, n).work for n in range(N_SENDERS)),
             _Withdrawer(self, "maintainer").work,
             _Desk(self, "maintainer").work,
-            _Photographer(self, "photographer").work,
-            _InPieces(self, "in pieces").work,
+            _Photographer(self, "photographer 0").work,
+            _InPieces(self, "in pieces 0").work,
         ]
         self._threads = [
             threading.Thread(target=self._guard, args=(one, n), daemon=True)
@@ -123,6 +126,14 @@ class _Person:
             answer = self.ask("POST", "/sign-in", data=form)
             self._is_signed_in = answer is not None and answer.status_code == 303
         return self._is_signed_in
+
+    def next_file(self) -> None:
+        """Count one more file; after many of them go on with another account."""
+        self.nth += 1
+        if self.nth % _FILES_EACH == 0:
+            name, n = self.who.rsplit(" ", 1)
+            self.who, self._is_signed_in = f"{name} {(int(n) + 1) % N_ACCOUNTS}", False
+            self._client.cookies.clear()
 
     def csrf(self, path: str) -> str | None:
         answer = self.ask("GET", path)
@@ -239,13 +250,12 @@ class _Desk(_Person):
 
 
 class _Photographer(_Person):
-    """Sends photographs with drafts, each of its own size, so that it is known when drawn."""
+    """Sends photographs with drafts, each of a size of its own, by which it is known when drawn."""
 
     def work(self, rng: random.Random) -> None:
         if not self.sign_in() or (token := self.csrf("/send")) is None:
             return
-        self.nth += 1
-        log = small_log(dwell_s=0.2) + f"{2000}.{self.nth:06d},0,0,1.5,120,150\n"
+        log = small_log(dwell_s=0.2) + f"2000.{self.nth:06d},0,0,1.5,120,150\n"
         answer, _ = self.until_told(
             "POST",
             "/send",
@@ -263,6 +273,7 @@ class _Photographer(_Person):
             self.told.drafts.add(hashlib.sha256(log.encode()).hexdigest())
         for _ in range(rng.randint(1, 3)):
             self._add(rng, draft_id, token)
+        self.next_file()
 
     def _add(self, rng: random.Random, draft_id: str, token: str) -> None:
         size = (rng.randint(40, 400), rng.randint(40, 400))
@@ -287,7 +298,7 @@ class _InPieces(_Person):
     """Sends files in pieces by the API, and after a lost answer goes on from where it stands."""
 
     def work(self, rng: random.Random) -> None:
-        self.nth += 1
+        self.next_file()
         log = small_log(dwell_s=rng.uniform(2.0, 6.0))
         content = (log + f"3000.{self.nth:06d},0,0,1.5,120,150\n").encode()
         about = {"file_name": "long.csv", "n_bytes": len(content)}

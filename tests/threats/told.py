@@ -79,8 +79,8 @@ def check_now(engine: Engine, settings: Settings, told: Told) -> None:
             assert sha256 in known, "a file came in pieces, was acknowledged and is gone"
             assert original_path(settings.files, sha256).is_file()
         _check_photos(session, settings.files, photos)
-        _check_pieces(session, settings.files, pieces)
         assert [one for one in check_journal(session) if isinstance(one, Fault)] == []
+    _check_pieces(engine, settings.files, pieces)
 
 
 def _check_runs(session: Session, files: Path, runs: dict[str, str]) -> None:
@@ -119,13 +119,22 @@ def _check_photos(session: Session, files: Path, photos: list[tuple[str, tuple[i
             assert row.sent_sha256 or (row.file_sha256 and row.small_sha256)
 
 
-def _check_pieces(session: Session, files: Path, pieces: dict[str, int]) -> None:
+def _check_pieces(engine: Engine, files: Path, pieces: dict[str, int]) -> None:
     """Uploads under way. One that ended since was checked as a draft or a run."""
     row = t.PartialUploadRow
-    for public_id, n_received in session.execute(select(row.public_id, row.n_received)):
-        if public_id in pieces:
-            assert n_received >= pieces[public_id], "a piece was acknowledged and is gone"
-            assert (files / PARTIAL / public_id).stat().st_size >= n_received
+    under_way = select(row.public_id, row.n_received).where(row.public_id.in_(pieces))
+    with read_session(engine) as session:
+        found = session.execute(under_way).all()
+    sizes = {one.public_id: _size(files / PARTIAL / one.public_id) for one in found}
+    with read_session(engine) as session:  # its file goes when it is whole
+        left = set(session.execute(select(row.public_id)).scalars())
+    for public_id, n_received in found:
+        assert n_received >= pieces[public_id], "a piece was acknowledged and is gone"
+        assert public_id not in left or sizes[public_id] >= n_received
+
+
+def _size(path: Path) -> int:
+    return path.stat().st_size if path.exists() else 0
 
 
 def check_at_rest(engine: Engine, settings: Settings, told: Told) -> None:
