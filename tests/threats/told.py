@@ -134,7 +134,10 @@ def _check_pieces(engine: Engine, files: Path, pieces: dict[str, int]) -> None:
 
 
 def _size(path: Path) -> int:
-    return path.stat().st_size if path.exists() else 0
+    try:
+        return path.stat().st_size
+    except FileNotFoundError:
+        return 0
 
 
 def check_at_rest(engine: Engine, settings: Settings, told: Told) -> None:
