@@ -121,7 +121,7 @@ def work_rows(ordered: Ordered, signals: Signals, *, plate: Plate, rig: Rig) -> 
         free=find_free(points, groups, shaft) if points else None,
         line=fit_load_line(points),
         peak=None,
-        momentary=Momentary(None, None, None, None, 0.0, None),
+        momentary=Momentary(None, None, None, None, 0.0),
         is_dc=is_dc,
     )
 

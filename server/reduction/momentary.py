@@ -10,26 +10,35 @@ from server.model.bench import Rig
 from server.model.results import Lag
 from server.reduction.arrays import Floats, Ints
 from server.reduction.blocks import Blocks
+from server.reduction.scatter import mean_and_u, sample_noise
 from server.reduction.signals import Signals
-from server.reduction.stored_power import middle_rows, turning_masses
-from server.reduction.torque import Shaft, drag_torque
+from server.reduction.stored_power import middle_rows
+from server.reduction.torque import Shaft
+from server.reduction.window_means import (
+    Samples,
+    SpeedSeen,
+    WindowMeans,
+    window_means,
+    windows_within,
+)
 from server.reduction.zero import Zero
 
-WINDOW_SHIFTS = 8  # windows start this often per window length
 SURELY = 2.0  # standard uncertainties of the inertia term and of the lag
 NEAR_HIGHEST = 4.0  # standard uncertainties of one window's mean
-WINDOWS_AT_ONCE = 4096  # whose sums the processor keeps at hand
-SAMPLES_AT_ONCE = 1 << 16
-LAG_LEFT_S = 0.01  # what finding a lag leaves unsure
-LAG_UNTOLD_S = 0.1  # where the run can't tell a lag
+STRETCHES = (1, 2, 4, 8, 16)  # averaging windows that the highest power may be read over
+NO_MORE = 1.0  # standard deviations that a shorter stretch may stand higher by chance
+ENOUGH_SAMPLES = 32  # of one stretch to tell its own noise
+LEAST_SAMPLES = 4
+AROUND = 12  # stretches of few samples that tell it together
 
 
 @dataclass(frozen=True, slots=True)
 class Momentary:
-    """Highest window means (W). `n_in_window`: samples a window holds; `at_s` where it starts.
+    """Highest window means (W). `n_in_window`: samples a window holds.
 
-    `drag_part_w` and `inertia_part_w` are in `shaft_w`. `*_bias_w`: by how much the highest of
-    that many noisy windows stands too high on average; it is not taken off.
+    `drag_part_w` and `inertia_part_w` are in `shaft_w`, which is corrected for what the highest of
+    many noisy means stands too high by; `shaft_doubt_w` is how far off that may be. From
+    `brake_w`, a reading, nothing is taken off; it may stand `brake_too_high_w` too high.
     """
 
     shaft_w: float | None
@@ -37,13 +46,12 @@ class Momentary:
     brake_w: float | None
     u_brake_w: float | None
     n_in_window: float
-    at_s: float | None
     drag_part_w: float = 0.0
     inertia_part_w: float = 0.0
     shaft_speed_rad_s: float = 0.0
     brake_speed_rad_s: float = 0.0
-    shaft_bias_w: float = 0.0
-    brake_bias_w: float = 0.0
+    shaft_doubt_w: float = 0.0
+    brake_too_high_w: float = 0.0
 
 
 def highest_momentary(
@@ -77,83 +85,113 @@ def highest_momentary(
     The stored energy at both ends is exact for any acceleration between them; only the speeds at
     the ends are estimated (see stored_power.py). What is left unsure of them, and what torque would
     be off if it trailed by the lag that may be left, is judged for each window: the one whose
-    power less twice that is highest is taken. The highest of many noisy means is biased upwards;
-    `shaft_bias_w` says by how much.
+    power less twice that is highest is taken. The power is read over the longest stretch of up to
+    16 windows that no shorter one stands above by more than chance, and set halfway between what
+    is left of the bias of a highest value and what a shorter stretch showed.
+
+    Sources
+    -------
+    Widening an average for as long as shorter ones agree within their noise: Lepskii, Theory
+    Probab. Appl. 35 (1991) 454 (cited from memory).
     """
-    first, last = _windows(signals, rig.averaging_s, blocks, usable)
     n_in_window = rig.averaging_s / signals.interval_s
-    if first.size == 0:
-        return Momentary(None, None, None, None, n_in_window, None)
-    samples = _Samples(signals, blocks, shaft, zero)
-    m = _means(samples, rig, lag, (first, last))
-    # How much of the torque was inertia can't be told everywhere alike.
-    i, k = int(np.argmax(m.corrected - SURELY * m.unsure)), int(np.argmax(m.brake))
-    scatter, u_brake = (_scatter(samples, int(first[w]), int(last[w])) for w in (i, k))
-    noise = float(np.hypot(scatter, m.u_stored[i]))
-    apart = int(first[1] - first[0]) if first.size > 1 else 0
-    overlap = max(1, int(last[0] - first[0]) // max(1, apart)) if apart else 1
+    samples = Samples(signals, blocks, shaft, zero)
+    stretches, brake = _highest_of_each_length(samples, rig, usable, lag)
+    if brake is None:
+        return Momentary(None, None, None, None, n_in_window)
+    best, above = _longest_as_high(stretches)
     return Momentary(
-        shaft_w=float(m.corrected[i]),
-        u_shaft_w=float(np.hypot(scatter, m.unsure[i])),
-        brake_w=float(m.brake[k]),
-        u_brake_w=u_brake,
+        shaft_w=best.power_w + (above - best.too_high_w) / 2,
+        u_shaft_w=best.u_w,
+        brake_w=brake.power_w,
+        u_brake_w=brake.scatter_w,
         n_in_window=n_in_window,
-        at_s=float(signals.time_s[first[i]]),
-        drag_part_w=float(m.drag[i]),
-        inertia_part_w=float(m.stored[i]),
-        shaft_speed_rad_s=float(m.speed[i]),
-        brake_speed_rad_s=float(m.speed[k]),
-        shaft_bias_w=noise * _expected_excess(m.corrected, i, noise, overlap),
-        brake_bias_w=u_brake * _expected_excess(m.brake, k, u_brake, overlap),
+        drag_part_w=best.drag_w,
+        inertia_part_w=best.stored_w,
+        shaft_speed_rad_s=best.speed_rad_s,
+        brake_speed_rad_s=brake.speed_rad_s,
+        shaft_doubt_w=(above + best.too_high_w) / 2,
+        brake_too_high_w=brake.too_high_w,
     )
 
 
 @dataclass(frozen=True, slots=True)
-class _Means:
-    """(n,) per window: mean power (W) at the brake, in drag and in stored energy; mean speed.
+class _Stretch:
+    """The highest mean over stretches of one length, with its parts (W). `noise_w` is the scatter
+    and that of the stored part, `u_w` the scatter and all that is unsure."""
 
-    `u_stored` is the noise of the stored part, `unsure` that and what a lag left over would do.
-    """
-
-    speed: Floats
-    brake: Floats
-    drag: Floats
-    stored: Floats
-    u_stored: Floats
-    unsure: Floats
+    power_w: float
+    scatter_w: float
+    noise_w: float
+    u_w: float
+    too_high_w: float
+    drag_w: float
+    stored_w: float
+    speed_rad_s: float
 
     @property
-    def corrected(self) -> Floats:
-        return self.brake + self.drag + self.stored
+    def least_w(self) -> float:
+        """What it would be, were all that stands near the highest as high in truth."""
+        return self.power_w - self.too_high_w
 
 
-def _means(samples: "_Samples", rig: Rig, lag: Lag, rows: tuple[Ints, Ints]) -> _Means:
-    first, last = rows
+def _highest_of_each_length(
+    samples: Samples, rig: Rig, usable: NDArray[np.bool_], lag: Lag
+) -> tuple[list[_Stretch], _Stretch | None]:
+    """The shaft's highest over stretches of each length, and the brake's highest window."""
     signals = samples.signals
-    count = (last - first).astype(np.float64)
-    total_speed, total = samples.running_totals()
-    brake = (total[last] - total[first]) / count
-    speed = (total_speed[last] - total_speed[first]) / count
-    drag = drag_torque(speed, rig) * speed
-    nothing = np.zeros(first.size)
-    if not rig.inertia_kg_m2:
-        return _Means(speed, brake, drag, nothing, nothing, nothing)
-    turning = turning_masses(
-        signals,
-        total_speed,
-        rows,
-        speed=samples.at(middle_rows(signals))[0],
+    totals = samples.running_totals()
+    speed = SpeedSeen(
+        noise=sample_noise(samples.at(middle_rows(signals))[0]),
         highest_rad_s=float(np.max(signals.speed * samples.shaft.speed_sign)),
-        inertia_kg_m2=rig.inertia_kg_m2,
     )
-    widths = turning.widths(float(np.max(brake)))
-    stored, u_stored, unsure = (np.empty(first.size) for _ in range(3))
-    for start in range(0, first.size, WINDOWS_AT_ONCE):
-        part = slice(start, start + WINDOWS_AT_ONCE)
-        some = first[part], last[part]
-        stored[part], u_stored[part] = turning.power(some, widths)
-        unsure[part] = np.hypot(u_stored[part], _of_lag(lag, signals, total, some))
-    return _Means(speed, brake, drag, stored, u_stored, unsure)
+    stretches: list[_Stretch] = []
+    brake: _Stretch | None = None
+    for n_windows in STRETCHES:
+        rows = windows_within(signals, rig.averaging_s * n_windows, samples.blocks, usable)
+        if rows[0].size == 0:
+            break
+        means = window_means(samples, totals, rig, lag, rows, seen=speed)
+        # How much of the torque was inertia can't be told everywhere alike.
+        stands = int(np.argmax(means.corrected - SURELY * means.unsure))
+        stretches.append(_stretch(samples, means, means.corrected, rows, stands))
+        if brake is None:
+            brake = _stretch(samples, means, means.brake, rows, int(np.argmax(means.brake)))
+    return stretches, brake
+
+
+def _stretch(
+    samples: Samples, means: WindowMeans, power: Floats, rows: tuple[Ints, Ints], at: int
+) -> _Stretch:
+    """The highest of `power`, which stands at `at`; the brake's own has no stored part to doubt."""
+    first, last = rows
+    scatter = _scatter(samples, int(first[at]), int(last[at]))
+    is_shaft = power is not means.brake
+    noise = float(np.hypot(scatter, means.u_stored[at])) if is_shaft else scatter
+    apart = int(first[1] - first[0]) if first.size > 1 else 0
+    overlap = max(1, int(last[0] - first[0]) // max(1, apart)) if apart else 1
+    return _Stretch(
+        power_w=float(power[at]),
+        scatter_w=scatter,
+        noise_w=noise,
+        u_w=float(np.hypot(scatter, means.unsure[at])) if is_shaft else scatter,
+        too_high_w=noise * _expected_excess(power, at, noise, overlap),
+        drag_w=float(means.drag[at]),
+        stored_w=float(means.stored[at]),
+        speed_rad_s=float(means.speed[at]),
+    )
+
+
+def _longest_as_high(stretches: list[_Stretch]) -> tuple[_Stretch, float]:
+    """The longest that no shorter one surely stands above, and by how much one may (W)."""
+    best, above = stretches[0], 0.0
+    for k, longer in enumerate(stretches[1:], start=1):
+        gaps = [one.least_w - longer.least_w for one in stretches[:k]]
+        noises = [one.noise_w for one in stretches[:k]]
+        if any(gap > NO_MORE * noise for gap, noise in zip(gaps, noises, strict=True)):
+            break
+        best, above = longer, max(0.0, *gaps)
+    return best, above
 
 
 def _expected_excess(means: Floats, highest: int, u: float, overlap: int) -> float:
@@ -170,74 +208,20 @@ def _expected_excess(means: Floats, highest: int, u: float, overlap: int) -> flo
     return max(0.0, NormalDist().inv_cdf((n - 0.375) / (n + 0.25)))
 
 
-@dataclass(frozen=True, slots=True)
-class _Samples:
-    """Speed (rad/s) and zeroed brake power (W) of single samples, worked out where asked for."""
+def _scatter(samples: Samples, first: int, last: int) -> float:
+    """Standard uncertainty of the mean over these rows.
 
-    signals: Signals
-    blocks: Blocks
-    shaft: Shaft
-    zero: Zero
-
-    def at(self, rows: slice) -> tuple[Floats, Floats]:
-        signals, offset_nm = self.signals, self.zero.offset_nm
-        speed = signals.speed[rows].astype(np.float64) * self.shaft.speed_sign
-        power = signals.torque[rows].astype(np.float64)
-        power *= signals.torque_factor
-        if np.ptp(offset_nm) > 0:
-            power -= np.interp(signals.time_s[rows], self.blocks.time_s, offset_nm)
-        else:
-            power -= float(offset_nm[0])
-        power *= speed
-        power *= self.shaft.torque_sign
-        return speed, power
-
-    def running_totals(self) -> tuple[Floats, Floats]:
-        """(n + 1,) each, from 0, some samples at a time: they are never all held."""
-        n = self.signals.time_s.size
-        totals = np.zeros((2, n + 1))
-        for start in range(0, n, SAMPLES_AT_ONCE):
-            rows = slice(start, min(start + SAMPLES_AT_ONCE, n))
-            for total, values in zip(totals, self.at(rows), strict=True):
-                values[0] += total[start]
-                np.cumsum(values, out=total[start + 1 : rows.stop + 1])
-        return totals[0], totals[1]
-
-
-def _windows(
-    signals: Signals, window_s: float, blocks: Blocks, usable: NDArray[np.bool_]
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """First and end rows of windows that lie wholly in usable blocks."""
-    time, interval = signals.time_s, signals.interval_s
-    n = max(1, round(window_s / interval))
-    stride = max(1, n // WINDOW_SHIFTS)
-    first = np.arange(0, max(time.size - n, 0) + 1, stride, dtype=np.int64)
-    last = np.minimum(first + n, time.size)
-    bad_before = np.concatenate(([0], np.cumsum(~usable)))
-    # Blocks that a window touches: up to the one of its first row, and to that of its last.
-    before = np.searchsorted(blocks.first_row, first, side="right") - 1
-    upto = np.searchsorted(blocks.first_row, last - 1, side="right")
-    whole = (bad_before[upto] - bad_before[before]) == 0
-    length = time[last - 1] - time[first]
-    whole &= length <= 1.5 * n * interval
-    return first[whole], last[whole]
-
-
-def _of_lag(lag: Lag, signals: Signals, total: Floats, rows: tuple[Ints, Ints]) -> Floats:
-    """What each window's mean brake power would change by if torque trailed a little more."""
-    first, last = rows
-    if lag.seconds is not None:
-        left_s = LAG_LEFT_S if lag.applied else max(LAG_LEFT_S, abs(lag.seconds))
-    else:
-        left_s = LAG_UNTOLD_S
-    n = np.minimum(max(1, round(left_s / signals.interval_s)), last - first)
-    before, after = np.maximum(first - n, 0), np.minimum(last + n, total.size - 1)
-    gained = (total[after] - total[last]) - (total[first + n] - total[first])
-    lost = (total[last] - total[last - n]) - (total[first] - total[before])
-    share = left_s / signals.interval_s / n
-    return np.asarray(np.maximum(np.abs(gained), np.abs(lost)) / (last - first) * share)
-
-
-def _scatter(samples: _Samples, first: int, last: int) -> float:
-    rows = slice(first, last) if last - first > 1 else slice(max(first - 2, 0), last + 2)
-    return float(np.std(samples.at(rows)[1]) / np.sqrt(max(last - first, 1)))
+    Few rows hardly tell their own noise: then it is the usual one of several stretches as long
+    around them, which a burst or a step among them does not raise.
+    """
+    n = last - first
+    if n >= ENOUGH_SAMPLES:
+        power = samples.at(slice(first, last))[1]
+        return mean_and_u(power, np.ones(n))[1]
+    size = max(n, LEAST_SAMPLES)
+    more = size * (AROUND // 2)
+    around = samples.at(slice(max(first - more, 0), last + more))[1]
+    variances = around[: around.size // size * size].reshape(-1, size).var(axis=1, ddof=1)
+    # The median of a variance of few degrees of freedom lies below it (Wilson and Hilferty).
+    usual = float(np.median(variances)) / (1 - 2 / (9 * (size - 1))) ** 3
+    return float(np.sqrt(usual / max(n, 1)))

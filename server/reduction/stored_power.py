@@ -6,7 +6,6 @@ from itertools import pairwise
 import numpy as np
 
 from server.reduction.arrays import Floats, Ints
-from server.reduction.scatter import sample_noise
 from server.reduction.signals import Signals
 
 LEAST_AVERAGE = 4  # samples on each side of a window's end, or as many as the window holds
@@ -60,19 +59,19 @@ def turning_masses(
     total: Floats,
     rows: tuple[Ints, Ints],
     *,
-    speed: Floats,
+    noise: float,
     highest_rad_s: float,
     inertia_kg_m2: float,
 ) -> TurningMasses:
     """What turns, over windows from first to end rows.
 
-    `total` (n + 1,) runs over the speeds; `speed` are those of `middle_rows`, for their noise.
+    `total` (n + 1,) runs over the speeds, whose `noise` is that of one sample of `middle_rows`.
     """
     first, last = rows
     return TurningMasses(
         signals=signals,
         total=total,
-        noise=sample_noise(speed),
+        noise=noise,
         highest_rad_s=highest_rad_s,
         inertia_kg_m2=inertia_kg_m2,
         n=int(np.max(last - first)),

@@ -102,8 +102,10 @@ def brake_uncertainties(
     values = {n: m.value for n, m in metrics.items() if m.value is not None}
     model = brake_model(worked, metrics, plate=plate, rig=rig, ambient_k=ambient_k)
     momentary = worked.momentary
-    bias = {M.SHAFT_POWER_MAX_MOMENTARY: momentary.shaft_bias_w}
-    bias[M.BRAKE_READING_WHILE_SLOWING] = momentary.brake_bias_w
+    bias = {
+        M.SHAFT_POWER_MAX_MOMENTARY: (-momentary.shaft_doubt_w, momentary.shaft_doubt_w),
+        M.BRAKE_READING_WHILE_SLOWING: (0.0, momentary.brake_too_high_w),
+    }
     return judge_figures(model, values, seed=seed, known_bias=bias)
 
 

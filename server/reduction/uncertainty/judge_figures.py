@@ -63,7 +63,7 @@ def judge_figures(
     values: Mapping[MetricName, float],
     *,
     seed: int,
-    known_bias: Mapping[MetricName, float] | None = None,
+    known_bias: Mapping[MetricName, tuple[float, float]] | None = None,
     max_blocks: int = MAX_BLOCKS,
     n_dig: int = N_DIG,
 ) -> dict[MetricName, Judged]:
@@ -77,8 +77,8 @@ def judge_figures(
     model : the figures as a function of errors.
     values : the figures themselves; what the model adds is deviations from them.
     seed : of the draws, made from the input, so that the result can be made again.
-    known_bias : what it is at most, of figures that are the highest of more values than the
-        model draws. It is taken as anywhere between nothing and that.
+    known_bias : its least and most, of figures that are the highest of more values than the
+        model draws. It is taken as anywhere between the two.
     n_dig : digits of each u that the draws must settle.
     max_blocks : of 10^4 draws, at most; then a difference counts beyond what they leave open.
 
@@ -112,8 +112,8 @@ def judge_figures(
     judged = {}
     for k, name in enumerate(names):
         plain = _judge_one(model, name, values[name], first, drawn, k)
-        most = (known_bias or {}).get(name, 0.0)
-        one = _carried(plain, name, values[name], mean, most)
+        within = (known_bias or {}).get(name, (0.0, 0.0))
+        one = _carried(plain, name, values[name], mean, within)
         if all(map(math.isfinite, (one.standard_uncertainty, one.low, one.high))):
             judged[name] = one
     return judged
@@ -130,7 +130,11 @@ def _beside(name: MetricName) -> str:
 
 
 def _carried(
-    plain: Judged, name: MetricName, value: float, mean: Mapping[str, float], most: float
+    plain: Judged,
+    name: MetricName,
+    value: float,
+    mean: Mapping[str, float],
+    within: tuple[float, float],
 ) -> Judged:
     """The figure with the bias of a highest value, if it is one."""
     if _beside(name) in mean:
@@ -141,7 +145,7 @@ def _carried(
             # A first-order interval that agrees with the draws needs no moving.
             moved = 0.0 if plain.method == GUM else 2 * bias
         return _with_bias(plain, value, bias, moved=moved)
-    return _with_most_bias(plain, value, most) if most > 0 else plain
+    return _with_bias_within(plain, value, *within)
 
 
 def _judge_one(
@@ -186,18 +190,22 @@ def _with_bias(judged: Judged, value: float, bias: float, *, moved: float) -> Ju
     )
 
 
-def _with_most_bias(judged: Judged, value: float, most: float) -> Judged:
-    """Carry a bias that lies anywhere between nothing and `most`: half of it, give or take half."""
-    if most <= LEAST_BIAS * judged.standard_uncertainty:
+def _with_bias_within(judged: Judged, value: float, least: float, most: float) -> Judged:
+    """Carry a bias that lies anywhere between two: halfway, give or take half.
+
+    A reading that is shown as it stands, its bias not taken off, stays within its interval.
+    """
+    if most - least <= LEAST_BIAS * judged.standard_uncertainty:
         return judged
-    doubt = Component.within(SELECTION, most / 2)
+    bias = (least + most) / 2
+    doubt = Component.within(SELECTION, (most - least) / 2)
     spread = coverage_factor(math.inf, COVERAGE) * doubt.standard_uncertainty
-    middle = value - most / 2
+    middle = value - bias
     return replace(
         _with_line(judged, doubt),
-        low=middle - math.hypot(value - judged.low, spread),
+        low=min(middle - math.hypot(value - judged.low, spread), value),
         high=max(middle + math.hypot(judged.high - value, spread), value),
-        bias=most / 2,
+        bias=bias,
     )
 
 

@@ -1,0 +1,155 @@
+"""Means of power over windows of a log: at the brake, in drag, and in what turns."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.model.bench import Rig
+from server.model.results import Lag
+from server.reduction.arrays import Floats, Ints
+from server.reduction.blocks import Blocks
+from server.reduction.signals import Signals
+from server.reduction.stored_power import turning_masses
+from server.reduction.torque import Shaft, drag_torque
+from server.reduction.zero import Zero
+
+WINDOW_SHIFTS = 8  # windows start this often per window length
+WINDOWS_AT_ONCE = 4096  # whose sums the processor keeps at hand
+SAMPLES_AT_ONCE = 1 << 16
+LAG_LEFT_S = 0.01  # what finding a lag leaves unsure
+LAG_UNTOLD_S = 0.1  # where the run can't tell a lag
+
+
+@dataclass(frozen=True, slots=True)
+class Samples:
+    """Speed (rad/s) and zeroed brake power (W) of single samples, worked out where asked for."""
+
+    signals: Signals
+    blocks: Blocks
+    shaft: Shaft
+    zero: Zero
+
+    def at(self, rows: slice) -> tuple[Floats, Floats]:
+        """Speed and power of the samples in these rows."""
+        signals, offset_nm = self.signals, self.zero.offset_nm
+        speed = signals.speed[rows].astype(np.float64) * self.shaft.speed_sign
+        power = signals.torque[rows].astype(np.float64)
+        power *= signals.torque_factor
+        if np.ptp(offset_nm) > 0:
+            power -= np.interp(signals.time_s[rows], self.blocks.time_s, offset_nm)
+        else:
+            power -= float(offset_nm[0])
+        power *= speed
+        power *= self.shaft.torque_sign
+        return speed, power
+
+    def running_totals(self) -> tuple[Floats, Floats]:
+        """(n + 1,) each, from 0, some samples at a time: they are never all held."""
+        n = self.signals.time_s.size
+        totals = np.zeros((2, n + 1))
+        for start in range(0, n, SAMPLES_AT_ONCE):
+            rows = slice(start, min(start + SAMPLES_AT_ONCE, n))
+            for total, values in zip(totals, self.at(rows), strict=True):
+                values[0] += total[start]
+                np.cumsum(values, out=total[start + 1 : rows.stop + 1])
+        return totals[0], totals[1]
+
+
+@dataclass(frozen=True, slots=True)
+class SpeedSeen:
+    """Noise of one sample of the speed, and its highest (rad/s)."""
+
+    noise: float
+    highest_rad_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class WindowMeans:
+    """(n,) per window: mean power (W) at the brake, in drag and in stored energy; mean speed.
+
+    `u_stored` is the noise of the stored part, `unsure` that and what a lag left over would do.
+    """
+
+    speed: Floats
+    brake: Floats
+    drag: Floats
+    stored: Floats
+    u_stored: Floats
+    unsure: Floats
+
+    @property
+    def corrected(self) -> Floats:
+        return self.brake + self.drag + self.stored
+
+
+def windows_within(
+    signals: Signals, window_s: float, blocks: Blocks, usable: NDArray[np.bool_]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First and end rows of windows that lie wholly in usable blocks."""
+    time, interval = signals.time_s, signals.interval_s
+    n = max(1, round(window_s / interval))
+    stride = max(1, n // WINDOW_SHIFTS)
+    first = np.arange(0, max(time.size - n, 0) + 1, stride, dtype=np.int64)
+    last = np.minimum(first + n, time.size)
+    bad_before = np.concatenate(([0], np.cumsum(~usable)))
+    # Blocks that a window touches: up to the one of its first row, and to that of its last.
+    before = np.searchsorted(blocks.first_row, first, side="right") - 1
+    upto = np.searchsorted(blocks.first_row, last - 1, side="right")
+    whole = (bad_before[upto] - bad_before[before]) == 0
+    length = time[last - 1] - time[first]
+    whole &= length <= 1.5 * n * interval
+    return first[whole], last[whole]
+
+
+def window_means(
+    samples: Samples,
+    totals: tuple[Floats, Floats],
+    rig: Rig,
+    lag: Lag,
+    rows: tuple[Ints, Ints],
+    *,
+    seen: SpeedSeen,
+) -> WindowMeans:
+    """Means over windows from first to end rows; `totals` are the samples' running totals."""
+    first, last = rows
+    signals = samples.signals
+    count = (last - first).astype(np.float64)
+    total_speed, total = totals
+    brake = (total[last] - total[first]) / count
+    speed = (total_speed[last] - total_speed[first]) / count
+    drag = drag_torque(speed, rig) * speed
+    nothing = np.zeros(first.size)
+    if not rig.inertia_kg_m2:
+        return WindowMeans(speed, brake, drag, nothing, nothing, nothing)
+    turning = turning_masses(
+        signals,
+        total_speed,
+        rows,
+        noise=seen.noise,
+        highest_rad_s=seen.highest_rad_s,
+        inertia_kg_m2=rig.inertia_kg_m2,
+    )
+    widths = turning.widths(float(np.max(brake)))
+    stored, u_stored, unsure = (np.empty(first.size) for _ in range(3))
+    for start in range(0, first.size, WINDOWS_AT_ONCE):
+        part = slice(start, start + WINDOWS_AT_ONCE)
+        some = first[part], last[part]
+        stored[part], u_stored[part] = turning.power(some, widths)
+        unsure[part] = np.hypot(u_stored[part], _of_lag(lag, signals, total, some))
+    return WindowMeans(speed, brake, drag, stored, u_stored, unsure)
+
+
+def _of_lag(lag: Lag, signals: Signals, total: Floats, rows: tuple[Ints, Ints]) -> Floats:
+    """What each window's mean brake power would change by if torque trailed a little more."""
+    first, last = rows
+    if lag.seconds is not None:
+        left_s = LAG_LEFT_S if lag.applied else max(LAG_LEFT_S, abs(lag.seconds))
+    else:
+        left_s = LAG_UNTOLD_S
+    n = np.minimum(max(1, round(left_s / signals.interval_s)), last - first)
+    before, after = np.maximum(first - n, 0), np.minimum(last + n, total.size - 1)
+    gained = (total[after] - total[last]) - (total[first + n] - total[first])
+    lost = (total[last] - total[last - n]) - (total[first] - total[before])
+    share = left_s / signals.interval_s / n
+    return np.asarray(np.maximum(np.abs(gained), np.abs(lost)) / (last - first) * share)
