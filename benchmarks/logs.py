@@ -5,6 +5,7 @@ peak memory can be told apart.
 """
 
 import json
+import os
 import statistics
 import subprocess
 import sys
@@ -54,6 +55,7 @@ def child(side: str, path: Path, *, messy: bool) -> Measured:
         text=True,
         check=True,
         cwd=ROOT,
+        env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},  # as the command and the service do
     )
     return dict(json.loads(done.stdout))
 
