@@ -64,6 +64,6 @@ def _weight(scope: Scope, start: Message) -> int:
     if start["status"] != 200 or not scope["path"].startswith("/api/"):
         return 1
     kind = dict(start["headers"]).get(b"content-type", b"")
-    rows = parse_qs(scope["query_string"]).get(b"limit", [b""])[-1]
-    is_long = rows.isdigit() and int(rows) > _LIST_ROWS
+    rows = parse_qs(scope["query_string"].decode("latin-1")).get("limit", [""])[-1]
+    is_long = rows.isdecimal() and int(rows) > _LIST_ROWS
     return TABLE_WEIGHT if kind.startswith(b"text/csv") or is_long else 1
