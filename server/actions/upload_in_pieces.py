@@ -21,12 +21,17 @@ MAX_UPLOADS = 20
 
 @dataclass(frozen=True, slots=True)
 class PartialUpload:
-    """Where an upload stands: so many bytes of the whole have arrived and are safe."""
+    """Where an upload stands: so many bytes of the whole have arrived and are safe.
+
+    `file_sha256`: of the file it has become, once a run took it.
+    """
 
     public_id: str
     file_name: str
     n_bytes: int
     n_received: int
+    is_for_run: bool = False
+    file_sha256: str | None = None
 
     @property
     def is_complete(self) -> bool:
@@ -34,13 +39,20 @@ class PartialUpload:
 
 
 def begin_upload(
-    session: Session, *, tester: Tester, file_name: str, n_bytes: int, max_bytes: int
+    session: Session,
+    *,
+    tester: Tester,
+    file_name: str,
+    n_bytes: int,
+    max_bytes: int,
+    is_for_run: bool = False,
 ) -> PartialUpload:
     """Make room for a file that will come in pieces.
 
     Parameters
     ----------
     n_bytes : of the whole file. max_bytes : of any file, by the settings.
+    is_for_run : once whole it waits until a run takes it (`take_upload`); else it is a draft then.
 
     Raises
     ------
@@ -57,7 +69,9 @@ def begin_upload(
         )
     row = PartialUploadRow
     n = session.execute(
-        select(func.count()).select_from(row).where(row.tester_id == tester.id)
+        select(func.count())
+        .select_from(row)
+        .where(row.tester_id == tester.id, row.file_sha256.is_(None))
     ).scalar_one()
     if n >= MAX_UPLOADS:
         raise Conflict(f"You have {n} uploads under way. Finish or give up some first.")
@@ -68,6 +82,7 @@ def begin_upload(
         file_name=bare_name(file_name),
         n_bytes=n_bytes,
         n_received=0,
+        is_for_run=is_for_run,
         created_at=at,
         updated_at=at,
     )
@@ -107,6 +122,42 @@ def check_offset(upload: PartialUpload, offset: int) -> None:
         )
 
 
+def whole_upload(session: Session, *, public_id: str, tester: Tester) -> PartialUpload:
+    """One's own upload that has arrived whole for a run.
+
+    Raises
+    ------
+    NotFound: no such upload of this tester. Conflict: it is not whole, or is to be a draft.
+    """
+    upload = upload_state(session, public_id=public_id, tester=tester)
+    if not upload.is_complete:
+        raise Conflict(
+            f"This upload stands at {upload.n_received} of {upload.n_bytes} bytes. Send the rest."
+        )
+    if not upload.is_for_run:
+        raise Conflict("This upload becomes a draft. Begin one with “for_run” to send it as a run.")
+    return upload
+
+
+def take_upload(
+    session: Session, *, public_id: str, tester: Tester, sha256: str, is_new: bool
+) -> None:
+    """Note that a run took an upload. Its file is the caller's to remove after.
+
+    Parameters
+    ----------
+    sha256 : of the file. is_new : whether the run is stored just now.
+
+    Raises
+    ------
+    Conflict: another run has taken it. NotFound: no such upload of this tester.
+    """
+    row = _row(session, public_id, tester)
+    if row.file_sha256 is not None and is_new:
+        raise Conflict("This upload became a run already. Begin another for the next one.")
+    row.file_sha256 = sha256
+
+
 def end_upload(session: Session, *, public_id: str, tester: Tester) -> None:
     """Forget an upload: it is finished or given up. Its file is the caller's to remove after.
 
@@ -141,4 +192,11 @@ def _row(session: Session, public_id: str, tester: Tester) -> PartialUploadRow:
 
 
 def _view(row: PartialUploadRow) -> PartialUpload:
-    return PartialUpload(row.public_id, row.file_name, row.n_bytes, row.n_received)
+    return PartialUpload(
+        public_id=row.public_id,
+        file_name=row.file_name,
+        n_bytes=row.n_bytes,
+        n_received=row.n_received,
+        is_for_run=row.is_for_run,
+        file_sha256=row.file_sha256,
+    )

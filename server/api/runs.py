@@ -5,6 +5,7 @@ from typing import Annotated, Any, Literal
 from fastapi import Query, Request, Response
 
 from server import __version__
+from server.actions.upload_in_pieces import take_upload
 from server.actions.view_run import view_run
 from server.actions.withdraw_run import withdraw_run
 from server.api import exports, run_outs
@@ -41,16 +42,18 @@ _SENT: dict[str, Any] = {
     **needs_token(),
     "requestBody": {
         "required": True,
-        "description": "The log as the part `file`, described by `bench` (JSON of the bench file's "
-        "shape), by ids of stored things, or both: ids overrule. Or the log itself as the body, "
-        "with any key of the bench file's `[run]` in the address.",
+        "description": "The log as the part `file`, or as `upload` the id of one that came in "
+        "pieces for a run; described by `bench` (JSON of the bench file's shape), by ids of stored "
+        "things, or both: ids overrule. Or the log itself as the body, with any key of the bench "
+        "file's `[run]` in the address.",
         "content": {
             "multipart/form-data": {
                 "schema": {
                     "type": "object",
-                    "required": ["file"],
+                    "anyOf": [{"required": ["file"]}, {"required": ["upload"]}],
                     "properties": {
                         "file": {"type": "string", "format": "binary"},
+                        "upload": _ID_PART,
                         "bench": {"type": "object", "examples": [_BENCH_EXAMPLE]},
                         "appliance": _ID_PART,
                         "specimen": _ID_PART,
@@ -124,6 +127,14 @@ def send_run(
         not_before=submission.not_before,
         rule=request.app.state.settings.publishing_rule,
     )
+    if submission.upload_id is not None:
+        take_upload(
+            session,
+            public_id=submission.upload_id,
+            tester=tester,
+            sha256=submission.upload.sha256,
+            is_new=stored.is_new,
+        )
     session.flush()
     view = view_run(session, public_id=stored.public_id, viewer=tester)
     address = f"/api/v1/runs/{stored.public_id}"

@@ -1,4 +1,4 @@
-"""Large files in pieces: begun, asked about, continued, and with the last piece a draft."""
+"""Large files in pieces: begun, asked about, continued; whole, a draft or the log of a run."""
 
 from typing import Annotated
 
@@ -29,10 +29,15 @@ class UploadIn(BaseModel):
     model_config = ConfigDict(extra="forbid")
     file_name: str = Field(min_length=1, max_length=200, examples=["run.csv"])
     n_bytes: int = Field(ge=1, le=2**53, description="Of the whole file", examples=[73400320])
+    for_run: bool = Field(
+        False,
+        description="It waits for `POST /runs`, which names its id as the part `upload`; else it "
+        "becomes a draft with its last piece",
+    )
 
 
 class UploadOut(BaseModel):
-    """An upload that is under way, or with its last piece the draft that it became."""
+    """An upload: under way, whole, or with its last piece the draft that it became."""
 
     id: str
     file_name: str
@@ -70,6 +75,7 @@ def start_upload(
         file_name=sent.file_name,
         n_bytes=sent.n_bytes,
         max_bytes=request.app.state.settings.max_upload_bytes,
+        is_for_run=sent.for_run,
     )
     response.headers["Location"] = f"/api/v1/uploads/{upload.public_id}"
     response.headers.update(upload_headers(upload))

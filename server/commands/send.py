@@ -17,6 +17,7 @@ from server.commands.consent import see_to_consent
 from server.commands.credentials import server_key, token_for
 from server.commands.inputs import bench_bytes, read_bench_file
 from server.commands.report import print_report
+from server.commands.send_item import send_item
 from server.commands.send_paths import Described, find_logs
 from server.commands.sending import (
     Line,
@@ -24,7 +25,6 @@ from server.commands.sending import (
     RefusedRun,
     open_client,
     run_of,
-    send_item,
     until_done,
 )
 from server.commands.spool import Item

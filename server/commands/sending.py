@@ -1,27 +1,24 @@
-"""One spooled file to the server: tried again while the network or the server is at fault."""
+"""Asking a server: again while the network or the server is at fault; what its answers say."""
 
-import io
 import random
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
-from pathlib import Path
 from typing import Any
 
 import httpx
 from rich.console import Console
 from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn, TransferSpeedColumn
 
-from server.commands.spool import Item, folder_of
 from server.errors import BenchledgerError, Problem, UnusableLog
 
 WAIT_S = 600.0
 PATIENCE_S = 30.0
 _FIRST_PAUSE_S, _LONGEST_PAUSE_S = 0.5, 30.0
 # The server can't just now; the same request may do later.
-_LATER = frozenset({408, 425, 429})
+LATER = frozenset({408, 425, 429})
 # Nothing is wrong with the file: the token, or the address is no such service.
 _NOT_THE_FILE = frozenset({401, 403})
 
@@ -61,42 +58,22 @@ def open_client(server: str) -> httpx.Client:
     return httpx.Client(base_url=server, timeout=httpx.Timeout(30, read=WAIT_S))
 
 
-def send_item(line: Line, spool: Path, item: Item) -> dict[str, Any]:
-    """Send a spooled file; the server's answer.
-
-    Raises
-    ------
-    UnusableLog, RefusedRun: refused; trying again would change nothing.
-    NotNow: it could not be sent within the patience; the copy stays where it is.
-    """
-    folder = folder_of(spool, item)
-    if (folder / "log").stat().st_size != item.n_bytes:
-        raise RefusedRun(f"The copy in {folder} is damaged. Send the file itself again.")
-    bench = (folder / "bench.json").read_bytes()
-
-    def post() -> httpx.Response:
-        bar = Progress(
-            TextColumn("{task.description}"),
-            BarColumn(),
-            DownloadColumn(),
-            TransferSpeedColumn(),
-            console=Console(stderr=True),
-        )
-        with bar, _Watched(folder / "log", item, bar) as file:
-            return line.client.post(
-                "/api/v1/runs",
-                files={
-                    "bench": (None, bench, "application/json"),
-                    "file": (item.name, file, "application/octet-stream"),
-                },
-                headers={**line.headers, "Idempotency-Key": item.key},
-            )
-
-    return checked(retried(line, post), item.name)
+def progress_bar() -> Progress:
+    return Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        DownloadColumn(),
+        TransferSpeedColumn(),
+        console=Console(stderr=True),
+    )
 
 
-def retried(line: Line, ask: Callable[[], httpx.Response]) -> httpx.Response:
+def retried(
+    line: Line, ask: Callable[[], httpx.Response], *, later: frozenset[int] = LATER
+) -> httpx.Response:
     """An answer that is final, asked for again after pauses that double (or as the server says).
+
+    `later`: the answers, beside the server's own faults, that are not final.
 
     Raises
     ------
@@ -108,7 +85,7 @@ def retried(line: Line, ask: Callable[[], httpx.Response]) -> httpx.Response:
         told = None
         try:
             response = ask()
-            if response.status_code < 500 and response.status_code not in _LATER:
+            if response.status_code < 500 and response.status_code not in later:
                 return response
             why = f"{line.server} answered {response.status_code}"
             told = _retry_after_s(response)
@@ -175,17 +152,3 @@ def until_done(line: Line, answer: dict[str, Any]) -> dict[str, Any]:
 def run_of(line: Line, run_id: str) -> dict[str, Any]:
     ask = lambda: line.client.get(f"/api/v1/runs/{run_id}", headers=line.headers)  # noqa: E731
     return checked(retried(line, ask), "")
-
-
-class _Watched(io.BufferedReader):
-    """A file that moves a progress bar while it is read."""
-
-    def __init__(self, path: Path, item: Item, progress: Progress) -> None:
-        super().__init__(io.FileIO(path))
-        self._progress = progress
-        self._task = progress.add_task(item.name, total=item.n_bytes)
-
-    def read(self, size: int | None = -1, /) -> bytes:
-        block = super().read(size)
-        self._progress.advance(self._task, len(block))
-        return block

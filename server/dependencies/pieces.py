@@ -27,7 +27,7 @@ from server.dependencies.people import Drafter
 from server.dependencies.resources import Resources, resources_of
 from server.dependencies.threads import in_receiver, in_session
 from server.dependencies.uploads import ArrivedFile
-from server.errors import InvalidInput, NotFound, Problem, Unusable
+from server.errors import Conflict, InvalidInput, NotFound, Problem, Unusable
 from server.model.views import Tester
 from server.store.database import write_session
 from server.store.files import incoming_path
@@ -47,10 +47,14 @@ async def _piece(
 ) -> PartialUpload:
     resources = resources_of(request)
     find = partial(upload_state, public_id=upload_id, tester=tester)
-    await in_session(resources, find)  # whose it is comes before what is wrong with the piece
+    upload = await in_session(
+        resources, find
+    )  # whose it is comes before what is wrong with the piece
     if upload_offset is None:
         problem = Problem("it is missing.", "Say where this piece begins.", field="Upload-Offset")
         raise InvalidInput("upload", [problem])
+    if upload.file_sha256 is not None:
+        raise Conflict("This upload became a run already.")
     path = partial_path(resources.settings.files, upload_id)
     with alone_with(path) as handle:
         upload = await in_session(resources, find)  # nobody else moves it now
@@ -105,17 +109,17 @@ Finished = KeptUpload | None
 
 
 async def _finished(request: Request, tester: Drafter, piece: Piece) -> AsyncIterator[Finished]:
-    """The whole file in its place once the last piece is there; None before.
+    """The whole file in its place once the last piece is there; None before, and for a run.
 
     What arrived is removed after the write that knows the file has been committed, so that an end
     in between loses nothing.
     """
-    if not piece.is_complete:
+    if not piece.is_complete or piece.is_for_run:
         yield None
         return
     resources = resources_of(request)
     files = resources.settings.files
-    whole = await in_receiver(resources, partial(_whole_file, files, piece))
+    whole = await in_receiver(resources, partial(whole_file, files, piece))
     try:
         yield await in_receiver(resources, partial(look_and_keep, request, whole, {}))
     except Unusable:
@@ -137,10 +141,17 @@ def _give_up(resources: Resources, upload_id: str, tester: Tester) -> None:
         end_upload(session, public_id=upload_id, tester=tester)
 
 
-def _whole_file(files: Path, upload: PartialUpload) -> ArrivedFile:
+def whole_file(files: Path, upload: PartialUpload) -> ArrivedFile:
     """The finished file under a second name, with its digest. What a broken piece left behind its
-    end is cut off."""
+    end is cut off.
+
+    Raises
+    ------
+    NotFound: what arrived is there no more.
+    """
     path, linked = partial_path(files, upload.public_id), incoming_path(files)
+    if not path.exists() or path.stat().st_size < upload.n_bytes:
+        raise NotFound("What arrived of this upload is gone. Begin again.")
     os.truncate(path, upload.n_bytes)
     os.link(path, linked)
     digest = hashlib.sha256()

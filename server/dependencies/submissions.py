@@ -18,8 +18,9 @@ from server.actions.not_before import read_not_before
 from server.dependencies.people import Writer
 from server.dependencies.resources import Resources, resources_of
 from server.dependencies.sessions import WriteTurn
+from server.dependencies.uploaded import log_of
 from server.dependencies.uploads import Arrived, ArrivedFile, receive_upload
-from server.errors import InvalidInput, Problem, UnusableBench
+from server.errors import Problem, UnusableBench
 from server.model.bench import Bench
 from server.model.views import Tester
 from server.store.database import read_session, write_session
@@ -34,7 +35,10 @@ _IDS = ("appliance", "specimen", "rig")
 
 @dataclass(frozen=True, slots=True)
 class Submission:
-    """All that `submit_run` needs. `prepared` None: a large log, whose figures a worker makes."""
+    """All that `submit_run` needs. `prepared` None: a large log, whose figures a worker makes.
+
+    `upload_id`: of the upload in pieces that brought the log.
+    """
 
     upload: StoredUpload
     bench: Bench
@@ -42,6 +46,7 @@ class Submission:
     ids: Mapping[str, str | None] = field(default_factory=dict)
     idempotency_key: str | None = None
     not_before: date | None = None
+    upload_id: str | None = None
 
 
 def _id_query(what: str) -> Any:
@@ -60,8 +65,7 @@ async def _submission(
     files, receivers = resources.settings.files, resources.receivers
     with _turn_to_follow(resources) as follow:
         receiving = receive_upload(request, files=files, limiter=receivers, follow=follow)
-        async with receiving as arrived:
-            sent = _sent_file(arrived)
+        async with receiving as arrived, log_of(resources, tester, arrived) as (sent, whole):
             in_address = {"appliance": appliance, "specimen": specimen, "rig": rig}
             ids = {name: arrived.fields.get(name) or in_address[name] for name in _IDS}
             words = dict(request.query_params)
@@ -71,13 +75,17 @@ async def _submission(
             async with resources.slots:
                 complete = partial(_complete, resources, bench, tester, ids)
                 described = await to_thread.run_sync(complete)
-            if sent.n_lines <= resources.settings.inline_rows:
+            if isinstance(sent, StoredUpload):
+                # A run took it before: the same one is the answer where the key is the same.
+                prepared, upload = None, sent
+            elif sent.n_lines <= resources.settings.inline_rows:
                 work = partial(_prepare, resources, sent, described)
                 prepared, upload = await to_thread.run_sync(work, limiter=resources.reductions)
             else:
                 keep = partial(_keep, resources, sent)
                 prepared, upload = None, await to_thread.run_sync(keep, limiter=receivers)
-            yield Submission(upload, bench, prepared, ids, idempotency_key, not_before)
+            upload_id = whole.public_id if whole is not None else None
+            yield Submission(upload, bench, prepared, ids, idempotency_key, not_before, upload_id)
 
 
 @contextmanager
@@ -118,14 +126,6 @@ def _submit_session(
 
 # A write session that begins after the log was received and reduced.
 SubmitSession = Annotated[Session, Depends(_submit_session, scope="function")]
-
-
-def _sent_file(arrived: Arrived) -> ArrivedFile:
-    if arrived.file is None or arrived.file.n_bytes == 0:
-        message = "there is no log in this request." if arrived.file is None else "it is empty."
-        remedy = "Send the log as the part “file”, or as the body itself."
-        raise InvalidInput("request", [Problem(message, remedy, field="file")])
-    return arrived.file
 
 
 def _read_bench(arrived: Arrived, words: Mapping[str, str]) -> Bench:

@@ -295,29 +295,59 @@ class _Photographer(_Person):
 
 
 class _InPieces(_Person):
-    """Sends files in pieces by the API, and after a lost answer goes on from where it stands."""
+    """Sends files in pieces by the API, and after a lost answer goes on from where it stands.
+
+    Every other becomes a run, the rest drafts.
+    """
 
     def work(self, rng: random.Random) -> None:
         self.next_file()
         log = small_log(dwell_s=rng.uniform(2.0, 6.0))
         content = (log + f"3000.{self.nth:06d},0,0,1.5,120,150\n").encode()
-        about = {"file_name": "long.csv", "n_bytes": len(content)}
+        for_run = self.nth % 2 == 0
+        about = {"file_name": "long.csv", "n_bytes": len(content), "for_run": for_run}
         answer, _ = self.until_told(
             "POST", "/api/v1/uploads", lambda: {"json": about, "headers": self.bearer}
         )
         if answer is None:
             return
         assert answer.status_code == 201, answer.text
-        if self._send(answer.json()["id"], content):
-            with self.told.lock:
-                self.told.drafts.add(hashlib.sha256(content).hexdigest())
-                self.told.n_uploads["draft"] += 1
+        upload_id, sha256 = answer.json()["id"], hashlib.sha256(content).hexdigest()
+        if not self._send(upload_id, content, for_run=for_run):
+            return
+        if for_run:
+            self._make_run(upload_id, sha256)
+            return
+        with self.told.lock:
+            self.told.drafts.add(sha256)
+            self.told.n_uploads["draft"] += 1
 
-    def _send(self, upload_id: str, content: bytes) -> bool:
+    def _make_run(self, upload_id: str, sha256: str) -> None:
+        headers = {**self.bearer, "Idempotency-Key": upload_id}
+        fields = {"bench": (None, json.dumps(BENCH)), "upload": (None, upload_id)}
+        answer, n_lost = self.until_told(
+            "POST", "/api/v1/runs", lambda: {"files": fields, "headers": headers}
+        )
+        if answer is None:
+            return
+        assert answer.status_code in (201, 202) or (answer.status_code == 200 and n_lost), (
+            f"{answer.status_code} after {n_lost} lost answers: {answer.text}"
+        )
+        public_id = answer.json()["id"]
+        with self.told.lock:
+            self.told.runs[public_id] = sha256
+            self.told.n_uploads["run"] += 1
+            self.told.pieces.pop(upload_id, None)
+            if answer.status_code == 202:
+                self.told.queued.setdefault(public_id, time.monotonic())
+
+    def _send(self, upload_id: str, content: bytes, *, for_run: bool) -> bool:
         """True once the file is whole; False where the load ends before."""
         path, at = f"/api/v1/uploads/{upload_id}", 0
         step = len(content) // N_PIECES + 1
         while self.load.goes_on:
+            if for_run and at == len(content):
+                return True
             piece = content[at : at + step]
             headers = {
                 **self.bearer,
@@ -336,6 +366,7 @@ class _InPieces(_Person):
             if stands is None:
                 return False
             if stands.status_code == 404:  # it had become a draft
+                assert not for_run
                 assert at + len(piece) == len(content), "an upload is gone before its end"
                 return True
             told_at = int(stands.headers["Upload-Offset"])

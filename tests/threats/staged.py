@@ -123,12 +123,13 @@ def run_web(armed: Armed, fd: int) -> None:
 
     from server.actions import prepare_run
     from server.app import create_app
-    from server.dependencies import pieces, submissions, uploads
+    from server.dependencies import pieces, submissions, uploaded, uploads
 
     entering(uploads._Sink, "__init__", lambda: armed.at("receiving"))
     entering(submissions, "keep_upload", lambda: armed.at("keeping"))
     entering(prepare_run, "reduce_described", lambda: armed.at("reducing"))
-    entering(pieces, "_whole_file", lambda: armed.at("making it whole"))
+    for owner in (pieces, uploaded):
+        entering(owner, "whole_file", lambda: armed.at("making it whole"))
     arm_writes(armed)
     app = create_app(Settings())
 

@@ -112,7 +112,10 @@ class PhotoRow(Table):
 
 
 class PartialUploadRow(Table):
-    """A file on its way in pieces; what arrived lies under its temporary name."""
+    """A file on its way in pieces; what arrived lies under its temporary name.
+
+    One for a run waits, whole, until that is sent; `file_sha256` names the file it has become.
+    """
 
     __tablename__ = "partial_upload"
     __table_args__ = (CheckConstraint("n_received <= n_bytes", name="not_over_its_length"),)
@@ -123,6 +126,8 @@ class PartialUploadRow(Table):
     file_name: Mapped[str]
     n_bytes: Mapped[int]
     n_received: Mapped[int]
+    is_for_run: Mapped[bool] = mapped_column(server_default="0")
+    file_sha256: Mapped[str | None]
     created_at: Mapped[datetime]
     updated_at: Mapped[datetime] = mapped_column(index=True)
 
