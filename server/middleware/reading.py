@@ -65,5 +65,5 @@ def _weight(scope: Scope, start: Message) -> int:
         return 1
     kind = dict(start["headers"]).get(b"content-type", b"")
     rows = parse_qs(scope["query_string"].decode("latin-1")).get("limit", [""])[-1]
-    is_long = rows.isdecimal() and int(rows) > _LIST_ROWS
+    is_long = rows.isdecimal() and len(rows) < 10 and int(rows) > _LIST_ROWS
     return TABLE_WEIGHT if kind.startswith(b"text/csv") or is_long else 1
