@@ -21,7 +21,7 @@ LONGEST_SMALL = 360
 _QUALITY = 85
 _FORMATS = ("JPEG", "PNG", "WEBP")
 _STARTS = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"RIFF")
-_COVER = (70, 78, 86)
+_COVER = (0, 0, 0)
 
 # Left, top, right, bottom as shares of width and height.
 Cover = tuple[float, float, float, float]

@@ -87,6 +87,7 @@ class ReadingsPage:
     units: tuple[UnitShown, ...]
     rows: tuple[ReadingRow, ...]
     can_add: bool
+    n_more_rows: int = MORE_ROWS
 
 
 def readings_page(

@@ -39,7 +39,11 @@ class Ledger:
     address: str
     token: str
     log: Path
-    letters: Path
+    settings: Settings
+
+    @property
+    def letters(self) -> Path:
+        return letters_of(self.settings)
 
 
 @pytest.fixture(scope="session")
@@ -59,7 +63,7 @@ def ledger(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ledger]:
     engine.dispose()
     log = folder / "logs" / by_order[SENT].log
     with _served(settings) as address:
-        yield Ledger(address, token, log, letters_of(settings))
+        yield Ledger(address, token, log, settings)
 
 
 def _load(engine, settings: Settings, logs: Path, run) -> None:  # type: ignore[no-untyped-def]
@@ -121,9 +125,9 @@ class _served:
         self._process.wait(timeout=30)
 
 
-def is_fault(message: ConsoleMessage) -> bool:
-    """Any error but a refusal that a test provokes."""
-    return message.type == "error" and "status of 422" not in message.text
+def is_fault(message: ConsoleMessage, provoked: str = "status of 422") -> bool:
+    """Any error but what a test provokes: a refusal, or the words it names itself."""
+    return message.type == "error" and provoked not in message.text
 
 
 @pytest.fixture
@@ -133,7 +137,12 @@ def open_page(browser: Browser, ledger: Ledger) -> Iterator[Callable[..., Page]]
     faults: list[str] = []
 
     def make(
-        path: str, *, width: int = 1280, is_dark: bool = False, has_scripts: bool = True
+        path: str,
+        *,
+        width: int = 1280,
+        is_dark: bool = False,
+        has_scripts: bool = True,
+        provoked: str = "status of 422",
     ) -> Page:
         context = browser.new_context(
             base_url=ledger.address,
@@ -144,7 +153,7 @@ def open_page(browser: Browser, ledger: Ledger) -> Iterator[Callable[..., Page]]
         contexts.append(context)
         page = context.new_page()
         page.on("pageerror", lambda error: faults.append(str(error)))
-        page.on("console", lambda m: faults.append(m.text) if is_fault(m) else None)
+        page.on("console", lambda m: faults.append(m.text) if is_fault(m, provoked) else None)
         page.goto(path)
         return page
 

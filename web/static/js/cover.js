@@ -16,15 +16,26 @@ export function coverByDrawing(place) {
     return [share(event.clientX - box.left, box.width), share(event.clientY - box.top, box.height)];
   }
 
-  function show(a, b) {
-    const [left, right] = [Math.min(a[0], b[0]), Math.max(a[0], b[0])];
-    const [top, bottom] = [Math.min(a[1], b[1]), Math.max(a[1], b[1])];
-    frame.hidden = false;
+  function show(left, top, right, bottom) {
+    frame.hidden = !(left < right && top < bottom);
     frame.style.left = `${left}%`;
     frame.style.top = `${top}%`;
     frame.style.width = `${right - left}%`;
     frame.style.height = `${bottom - top}%`;
-    [left, top, right, bottom].forEach((value, i) => (fields[i].value = value.toFixed(1)));
+  }
+
+  function draw(a, b) {
+    const drawn = [0, 1].map((i) => Math.min(a[i], b[i])).concat([0, 1].map((i) => Math.max(a[i], b[i])));
+    drawn.forEach((value, i) => (fields[i].value = value.toFixed(1)));
+    show(...drawn);
+  }
+
+  // What is typed is shown on the picture too.
+  for (const field of fields) {
+    field.addEventListener("input", () => {
+      const typed = fields.map((one) => (one.value.trim() ? Number(one.value.replace(",", ".")) : NaN));
+      show(...typed.map((value) => Math.min(Math.max(value, 0), 100)));
+    });
   }
 
   place.addEventListener("pointerdown", (event) => {
@@ -32,7 +43,7 @@ export function coverByDrawing(place) {
     start = at(event);
     place.setPointerCapture(event.pointerId);
   });
-  place.addEventListener("pointermove", (event) => start && show(start, at(event)));
+  place.addEventListener("pointermove", (event) => start && draw(start, at(event)));
   place.addEventListener("pointerup", () => {
     if (!frame.hidden) form.querySelector("details").open = true;
     start = null;

@@ -1,25 +1,32 @@
 // What is typed outlives a closed tab or a lost connection: it is kept in this tab's session until
 // the form has been taken.
 
-export function keepTyped(form) {
-  const key = `typed ${new URL(form.action).pathname}`;
-  const controls = () => [...form.elements].filter((one) => one.name && one.type !== "hidden" && one.type !== "file");
-  const before = sessionStorage.getItem(key);
-  if (before) {
-    const typed = JSON.parse(before);
-    for (const one of controls()) {
-      if (!(one.name in typed) || one.type === "submit") continue;
-      if (one.type === "radio" || one.type === "checkbox") one.checked = typed[one.name] === one.value;
-      else if (one.value === "" || one.value === one.defaultValue) one.value = typed[one.name];
-    }
+const keyOf = (form) => `typed ${new URL(form.action).pathname}`;
+const controlsOf = (form) =>
+  [...form.elements].filter((one) => one.name && !["hidden", "file", "submit"].includes(one.type));
+const isChoice = (one) => one.type === "radio" || one.type === "checkbox";
+
+/** What was typed into the form before, by name. */
+export function typedBefore(form) {
+  return JSON.parse(sessionStorage.getItem(keyOf(form)) ?? "{}");
+}
+
+/** Puts what was typed before where the form still holds what it came with. */
+export function putBack(form) {
+  const typed = typedBefore(form);
+  for (const one of controlsOf(form)) {
+    if (!(one.name in typed)) continue;
+    if (isChoice(one)) one.checked = typed[one.name] === one.value;
+    else if (one.value === "" || one.value === one.defaultValue || one.type === "select-one") one.value = typed[one.name];
   }
+}
+
+export function keepTyped(form) {
+  putBack(form);
   form.addEventListener("input", () => {
     const typed = {};
-    for (const one of controls()) {
-      if ((one.type === "radio" || one.type === "checkbox") && !one.checked) continue;
-      if (one.type !== "submit") typed[one.name] = one.value;
-    }
-    sessionStorage.setItem(key, JSON.stringify(typed));
+    for (const one of controlsOf(form)) if (!isChoice(one) || one.checked) typed[one.name] = one.value;
+    sessionStorage.setItem(keyOf(form), JSON.stringify(typed));
   });
-  form.addEventListener("submit", () => sessionStorage.removeItem(key));
+  form.addEventListener("submit", () => sessionStorage.removeItem(keyOf(form)));
 }

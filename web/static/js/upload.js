@@ -165,15 +165,18 @@ export function watchUpload(form) {
   }
 
   async function sendSeveral(files) {
+    let n = 0;
     for (const file of files) {
       try {
         const sent = await sendOne(file);
         note(`Go on with ${file.name}`, sent.href);
+        n += 1;
       } catch (error) {
         note(`${file.name} was not taken: ${told(error)}`, null);
       }
     }
-    said.textContent = "Each file is a draft of its own now.";
+    place.hidden = false;
+    said.textContent = `Files kept, each as a draft of its own: ${n} of ${files.length}.`;
     form.reset();
   }
 
