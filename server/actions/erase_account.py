@@ -50,7 +50,7 @@ def erase_account(session: Session, *, tester_id: int, is_again: bool = False) -
     _erase_things(session, tester_id)
     account.name, account.role = NEUTRAL_NAME, Role.READER.value
     account.email = account.email_key = account.email_confirmed_at = None
-    account.password_hash = account.expires_at = None
+    account.password_hash = account.expires_at = account.calibration_months = None
     account.is_vouched = False
     account.erased_at = now()
     session.flush()

@@ -11,7 +11,13 @@ from server.model.pooled import HEADLINE, MetricPooling, PublishedRun
 from server.model.views import RunRow, Stored, Tester
 from server.model.words import RunKind, RunState
 from server.store.drafts import list_drafts
-from server.store.my_bench import asked_about, remarks_on_runs, surviving_ids, watched_tests
+from server.store.my_bench import (
+    asked_about,
+    calibration_interval,
+    remarks_on_runs,
+    surviving_ids,
+    watched_tests,
+)
 from server.store.pooled import published_runs
 from server.store.rigs import list_rigs
 from server.store.runs import MAX_PAGE, list_runs
@@ -22,13 +28,16 @@ MAX_REPEATS = 50
 Published = Mapping[str, tuple[PublishedRun, ...]]
 
 
-def view_my_bench(session: Session, *, tester: Tester, calibration_months: int) -> MyBench:
+def view_my_bench(
+    session: Session, *, tester: Tester, calibration_months: int | None = None
+) -> MyBench:
     """All of a tester's bench, in a constant number of statements.
 
     Parameters
     ----------
     tester : whose bench it is; nobody else may see it.
-    calibration_months : from one calibration of an instrument to the next.
+    calibration_months : from one calibration of an instrument to the next; without, as the tester
+        set it, or the usual interval.
 
     Returns
     -------
@@ -36,6 +45,7 @@ def view_my_bench(session: Session, *, tester: Tester, calibration_months: int) 
     headline figure that it has a value for.
     """
     rigs = list_rigs(session, tester=tester)
+    months = calibration_months or calibration_interval(session, tester_id=tester.id)
     page = list_runs(session, viewer=tester, tester_id=tester.public_id, limit=MAX_PAGE)
     counted = [r for r in page.items if r.state is RunState.PUBLISHED and r.kind == RunKind.BRAKE]
     ids = list(dict.fromkeys(run.appliance_id for run in page.items))
@@ -48,7 +58,8 @@ def view_my_bench(session: Session, *, tester: Tester, calibration_months: int) 
     of_run = {run.public_id: surviving[run.appliance_id] for run in page.items}
     return MyBench(
         rigs=rigs,
-        calibrations=calibrations(rigs, months=calibration_months),
+        calibrations=calibrations(rigs, months=months),
+        calibration_months=months,
         drafts=list_drafts(session, tester=tester),
         runs=page.items,
         has_more_runs=page.next is not None,

@@ -10,7 +10,7 @@ from server.api import outs, run_outs
 from server.api.conditional import answer
 from server.api.openapi import api_router, needs_token, refusals
 from server.dependencies import ReadSession, Signed
-from server.model.my_bench import CALIBRATION_MONTHS, MOST_MONTHS, MyBench, RunEffect
+from server.model.my_bench import MOST_MONTHS, MyBench, RunEffect
 from server.model.pooled import PooledFigure
 from server.model.words import METRIC_UNITS, MetricName
 
@@ -28,8 +28,13 @@ def read_my_bench(
     session: ReadSession,
     tester: Signed,
     months: Annotated[
-        int, Query(ge=1, le=MOST_MONTHS, description="From one calibration to the next")
-    ] = CALIBRATION_MONTHS,
+        int | None,
+        Query(
+            ge=1,
+            le=MOST_MONTHS,
+            description="From one calibration to the next, else as set on the page My bench",
+        ),
+    ] = None,
 ) -> Response:
     """Rigs, calibrations due, drafts, runs with remarks, and what became of the runs."""
     bench = view_my_bench(session, tester=tester, calibration_months=months)

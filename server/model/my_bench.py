@@ -103,6 +103,7 @@ class MyBench:
 
     rigs: tuple[Stored[Rig], ...]
     calibrations: tuple[Calibration, ...]
+    calibration_months: int
     drafts: tuple[DraftView, ...]
     runs: tuple[RunRow, ...]
     has_more_runs: bool

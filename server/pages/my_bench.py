@@ -5,19 +5,13 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
 from fastapi import APIRouter, Request
-from fastapi.responses import Response
+from fastapi.responses import RedirectResponse, Response
 
+from server.actions.set_calibration_months import set_calibration_months
 from server.actions.view_my_bench import view_my_bench
-from server.dependencies import ReadSession, Signed
-from server.errors import InvalidInput, Problem
-from server.model.my_bench import (
-    CALIBRATION_MONTHS,
-    MOST_MONTHS,
-    Asked,
-    Calibration,
-    MyBench,
-    Watched,
-)
+from server.dependencies import ReadSession, Signed, WriteSession
+from server.dependencies.posted import CheckedForm
+from server.model.my_bench import Asked, Calibration, MyBench, Watched
 from server.model.views import RunRow, Tester
 from server.model.words import RunState
 from server.pages.request import site_of
@@ -110,24 +104,20 @@ class MyBenchPage:
 
 @router.get("/my-bench")
 def my_bench(request: Request, session: ReadSession, tester: Signed) -> Response:
-    months = _months(request.query_params.get("months"))
-    bench = view_my_bench(session, tester=tester, calibration_months=months)
-    today = datetime.now(UTC).date()
-    page = my_bench_page(tester, bench, months=months, today=today)
+    bench = view_my_bench(session, tester=tester)
+    page = my_bench_page(tester, bench, today=datetime.now(UTC).date())
     return render(request, "my_bench.html", page, site=site_of(request, tester))
 
 
-def _months(given: str | None) -> int:
-    if not given:
-        return CALIBRATION_MONTHS
-    if not given.isascii() or not given.isdigit() or not 1 <= int(given[:9]) <= MOST_MONTHS:
-        told = f"“{given[:20]}” is no interval."
-        remedy = f"Choose 1 to {MOST_MONTHS} months."
-        raise InvalidInput("calibrations", [Problem(told, remedy, field="months")])
-    return int(given)
+@router.post("/my-bench/calibrations")
+def keep_interval(session: WriteSession, tester: Signed, form: CheckedForm) -> Response:
+    """Keep how long passes from one calibration to the next."""
+    set_calibration_months(session, tester=tester, months=form.number("months"))
+    return RedirectResponse("/my-bench#calibrations", status_code=303)
 
 
-def my_bench_page(tester: Tester, bench: MyBench, *, months: int, today: date) -> MyBenchPage:
+def my_bench_page(tester: Tester, bench: MyBench, *, today: date) -> MyBenchPage:
+    months = bench.calibration_months
     return MyBenchPage(
         head=Head(
             title="My bench",

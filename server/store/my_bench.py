@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session, aliased
 
-from server.model.my_bench import Asked, RemarkOnRun, Watched
+from server.model.my_bench import CALIBRATION_MONTHS, Asked, RemarkOnRun, Watched
 from server.model.people import ConcernKind, ConcernState
 from server.store import tables as t
 from server.store.live import own_live_tests
@@ -71,6 +71,12 @@ def asked_about(session: Session, *, tester_id: int) -> tuple[Asked, ...]:
         )
         for row, text, answered, of, run_id in rows
     )
+
+
+def calibration_interval(session: Session, *, tester_id: int) -> int:
+    """Months from one calibration to the next, as the tester set them, else the usual ones."""
+    chosen = select(t.TesterRow.calibration_months).where(t.TesterRow.id == tester_id)
+    return session.execute(chosen).scalar_one() or CALIBRATION_MONTHS
 
 
 def watched_tests(session: Session, *, tester_id: int) -> tuple[Watched, ...]:

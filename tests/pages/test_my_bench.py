@@ -70,14 +70,19 @@ def bo(app: FastAPI) -> dict[str, str]:
     return token_of(app, "Bo Marsh")
 
 
-def page_of(client: TestClient, sender: dict[str, str], address: str = "/my-bench"):
+HERE = {"Sec-Fetch-Site": "same-origin"}
+
+
+def signed_in(client: TestClient, sender: dict[str, str]) -> TestClient:
     """Signed in with the token, as a browser is."""
     token = sender["Authorization"].removeprefix("Bearer ")
-    signed = client.post(
-        "/sign-in", data={"token": token, "next": "/"}, headers={"Sec-Fetch-Site": "same-origin"}
-    )
+    signed = client.post("/sign-in", data={"token": token, "next": "/"}, headers=HERE)
     assert signed.status_code == 303
-    answer = client.get(address)
+    return client
+
+
+def page_of(client: TestClient, sender: dict[str, str], address: str = "/my-bench"):
+    answer = signed_in(client, sender).get(address)
     client.cookies.clear()
     return answer
 
@@ -209,13 +214,30 @@ def test_what_is_due_first_stands_first_and_the_interval_can_be_set(client, ada)
     ]  # fmt: skip
     longer = client.get(BENCH_API, params={"months": 24}, headers=ada).json()["calibrations"]
     assert longer[0]["due"] == "2027-10-01"
-    page = parsed(page_of(client, ada, "/my-bench?months=24").text)
-    assert "1 Oct 2027" in text_of(page, "section[aria-labelledby=calibrations]").replace(
-        "\u00a0", " "
-    )
-    assert page.select_one("#months option[selected]")["value"] == "24"
-    assert page_of(client, ada, "/my-bench?months=never").status_code == 422
     assert client.get(BENCH_API, params={"months": 0}, headers=ada).status_code == 422
+
+
+def test_the_interval_is_kept_with_its_tester(client, ada, bo) -> None:
+    send(client, ada)
+    send(client, bo)
+    page = parsed(signed_in(client, ada).get("/my-bench").text)
+    assert page.select_one("#months option[selected]")["value"] == "12"
+    form = page.select_one("form[action='/my-bench/calibrations']")
+    fields = {"csrf_token": form.select_one("[name=csrf_token]")["value"], "months": "24"}
+    for wrong in ("0", "121", "never", ""):
+        answer = client.post(form["action"], data=fields | {"months": wrong}, headers=HERE)
+        assert answer.status_code == 422, wrong
+    assert client.post(form["action"], data={"months": "6"}, headers=HERE).status_code == 403
+    kept = client.post(form["action"], data=fields, headers=HERE)
+    assert kept.headers["location"] == "/my-bench#calibrations"
+    page = parsed(page_of(client, ada).text)  # in another sign-in
+    due = text_of(page, "section[aria-labelledby=calibrations]").replace("\u00a0", " ")
+    assert "1 Oct 2027" in due
+    assert page.select_one("#months option[selected]")["value"] == "24"
+    told = client.get(BENCH_API, headers=ada).json()["calibrations"]
+    assert told[0]["due"] == "2027-10-01"
+    other = parsed(page_of(client, bo).text)
+    assert other.select_one("#months option[selected]")["value"] == "12"
 
 
 def test_due_dates_keep_to_the_calendar_and_the_order() -> None:

@@ -185,6 +185,7 @@ RULES: dict[str, Rule] = {
     "GET /methods": OPEN,
     "GET /methods/{name}": OPEN,
     "GET /my-bench": SIGNED,
+    "POST /my-bench/calibrations": SIGNED,
     "GET /my-runs": SIGNED,
     "GET /notice": OPEN,
     "POST /notice": OPEN,

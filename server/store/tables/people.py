@@ -34,6 +34,8 @@ class TesterRow(Table):
     consented_licence: Mapped[str | None]
     expires_at: Mapped[datetime | None] = mapped_column(index=True)
     erased_at: Mapped[datetime | None]
+    # From one calibration of an instrument to the next; without: the usual interval.
+    calibration_months: Mapped[int | None]
 
 
 class ApiTokenRow(Table):
