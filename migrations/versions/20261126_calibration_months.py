@@ -11,7 +11,8 @@ depends_on = None
 
 def upgrade() -> None:
     # Without a value: the usual year. The column is added in place on both databases.
-    op.add_column("tester", sa.Column("calibration_months", sa.BigInteger(), nullable=True))
+    months = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
+    op.add_column("tester", sa.Column("calibration_months", months, nullable=True))
 
 
 def downgrade() -> None:

@@ -34,7 +34,7 @@ def my_runs_page(
     return MyRunsPage(
         head=Head(
             title="My runs",
-            description="Runs sent with this token.",
+            description="The runs that you sent, and where each stands.",
             path="/my-runs",
             is_indexed=False,
         ),

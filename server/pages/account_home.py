@@ -58,6 +58,7 @@ def account_page(
     told: str | None = None,
 ) -> AccountPage:
     links = [
+        Link("My bench", "/my-bench"),
         Link("My runs", "/my-runs"),
         Link("Tokens for programs", "/account/tokens"),
         Link("Your data: take it along, or delete it", "/account/data"),
@@ -69,14 +70,15 @@ def account_page(
         head=head_of("Your account", "/account"),
         told=told,
         notice=_notice(account, tester),
-        rows=_rows(account),
+        rows=_rows(account, is_by_token=tester.is_by_token),
         sign_ins=tuple(_shown(one, tester) for one in sign_ins),
         has_others=len(sign_ins) > 1,
         links=tuple(links),
     )
 
 
-def _rows(account: AccountView) -> tuple[Value, ...]:
+def _rows(account: AccountView, *, is_by_token: bool) -> tuple[Value, ...]:
+    """What is changed with a password or passkey alone has no link for a token's sign-in."""
     asked = f"{account.asked_email} is not confirmed yet" if account.asked_email else None
     passkeys = count_of(len(account.passkeys), "passkey")
     factor = "codes" if account.has_codes else ""
@@ -88,24 +90,37 @@ def _rows(account: AccountView) -> tuple[Value, ...]:
             "E-mail address",
             account.email or "none confirmed",
             note=asked,
-            href="/account/email",
+            href=None if is_by_token else "/account/email",
             is_missing=account.email is None,
         ),
-        Value("Password", "set" if account.has_password else "none", href="/account/password"),
-        Value("Second factor", factor or "none", href="/account/second-factor"),
+        Value(
+            "Password",
+            "set" if account.has_password else "none",
+            href=None if is_by_token else "/account/password",
+        ),
+        Value(
+            "Second factor",
+            factor or "none",
+            href=None if is_by_token else "/account/second-factor",
+        ),
         Value("Role", _ROLES[account.role]),
         Value("Here since", show_moment(account.created_at)),
     )
 
 
 def _notice(account: AccountView, tester: Tester) -> str | None:
+    if tester.is_by_token and account.email is None and not account.passkeys:
+        return "Whoever keeps this ledger made this account: a name, and tokens to sign in with."
+    if tester.is_by_token:
+        return (
+            "You are signed in with a token. Address, password and second factor are changed once "
+            "you sign in with your password or passkey."
+        )
     if account.role is Role.READER and account.asked_email is not None:
         return "Confirm your e-mail address with the link in the letter; then runs can be sent."
     if account.role is Role.READER:
         return "Give an e-mail address and confirm it; then runs can be sent."
     if account.role in {Role.MAINTAINER, Role.ADMINISTRATOR} and not tester.has_second_factor:
-        if tester.is_by_token:
-            return None
         return "Your role works once you have a second factor and signed in with it."
     return None
 

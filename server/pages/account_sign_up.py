@@ -196,7 +196,7 @@ def show_confirm(request: Request, viewer: Viewer, session: ReadSession, secret:
     """What the link of a letter opens. It changes nothing: mail programs open links too."""
     found = read_confirmation(session, secret=secret)
     page = FormsPage(
-        head=head_of("Confirm your e-mail address", "/confirm"),
+        head=head_of("Confirm your address", "/confirm"),
         lead=(
             f"{found.email} becomes the address of the account “{found.name}”.",
             "If you did not ask for this, close the page: nothing has been done.",

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from textwrap import shorten
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
@@ -215,7 +216,7 @@ def _detail(item: DeskItem) -> str:
 
 def _cut(text: str) -> str:
     text = " ".join(text.split())
-    return text if len(text) <= MAX_TEXT else f"{text[: MAX_TEXT - 1].rstrip()}…"
+    return shorten(text, MAX_TEXT, placeholder=" …")
 
 
 def _query(filters: DeskFilter, cursor: str | None = None) -> str:

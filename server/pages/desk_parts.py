@@ -113,7 +113,7 @@ def _text(value: Any) -> str:
     if isinstance(value, date):
         return show_date(value)
     text = f"{value:g}" if isinstance(value, float) else str(value)
-    return text if len(text) <= MAX_VALUE else f"{text[: MAX_VALUE - 1]}…"
+    return text if len(text) <= MAX_VALUE else f"{text[: MAX_VALUE - 1].rstrip()}…"
 
 
 def show_similar(one: SimilarFigure, run_id: str) -> SimilarRow:

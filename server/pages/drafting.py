@@ -17,7 +17,7 @@ from server.errors import BenchledgerError, Problem, Unusable
 from server.model.bench import Bench
 from server.model.recording import LogPreview
 from server.model.views import DraftView, Tester
-from server.pages.send_form import kept_fields, try_bench
+from server.pages.send_form import kept_fields, problems_by_field, try_bench
 from server.sign_in import FORM_FIELD, check_form
 from server.store.database import write_session
 from server.store.drafts import draft_view
@@ -79,6 +79,24 @@ async def _open(request: Request, draft_id: str, tester: Drafter) -> OpenDraft:
 
 
 Opened = Annotated[OpenDraft, Depends(_open)]
+# What describes a new thing means nothing once a known one is picked.
+_OF_NEW = {"pick.appliance": ("appliance.", "plate."), "pick.rig": ("rig.", "instrument.")}
+
+
+async def _unreadable(request: Request, opened: Opened, posted: Posted) -> frozenset[str]:
+    """Fields that this step posted with something typed in them that can't be read."""
+    form = {**opened.form, **kept_fields(posted)}
+    work = partial(try_bench, form)
+    _, problems = await in_receiver(resources_of(request), work)
+    unused = tuple(start for pick, of in _OF_NEW.items() if form.get(pick) for start in of)
+    return frozenset(
+        name
+        for name in problems_by_field(form, problems)
+        if posted.get(name, "").strip() and not name.startswith(unused)
+    )
+
+
+Unreadable = Annotated[frozenset[str], Depends(_unreadable)]
 
 
 @dataclass(frozen=True, slots=True)

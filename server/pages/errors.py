@@ -9,6 +9,7 @@ from server.pages.request import site_of
 from server.pages.shapes import Head, Link
 from server.pages.templating import render
 from server.problems import ProblemReply
+from server.sign_in import session_key
 
 _LINKS = (
     Link("Front page", "/"),
@@ -45,4 +46,5 @@ def render_problem(request: Request, problem: ProblemReply) -> HTMLResponse:
         problems=tuple(str(one) for one in problem.problems),
         links=_LINKS,
     )
-    return render(request, "problem.html", page, status=problem.status, site=site_of(request))
+    site = site_of(request, is_unsure=session_key(request) is not None)
+    return render(request, "problem.html", page, status=problem.status, site=site)

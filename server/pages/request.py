@@ -8,7 +8,7 @@ from server.settings import Settings
 from server.sign_in import csrf_token
 
 
-def site_of(request: Request, viewer: Tester | None = None) -> Site:
+def site_of(request: Request, viewer: Tester | None = None, *, is_unsure: bool = False) -> Site:
     settings: Settings = request.app.state.settings
     origin = settings.public_url or str(request.base_url)
     return Site(
@@ -17,4 +17,5 @@ def site_of(request: Request, viewer: Tester | None = None) -> Site:
         tester_name=viewer.name if viewer is not None and not viewer.is_visitor else None,
         csrf_token=csrf_token(request),
         nav=nav_for(viewer),
+        is_unsure=is_unsure,
     )

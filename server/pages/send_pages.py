@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from server.errors import Problem
 from server.model.views import DraftView
+from server.model.words import RunKind
 from server.pages.photo_shapes import DraftPhotos
 from server.pages.send_asked import Asked
 from server.pages.send_fields import (
@@ -17,6 +18,7 @@ from server.pages.send_fields import (
     RIG_MORE,
     RUN,
     SPECIMEN,
+    Field,
     claim_fields,
     instrument_fields,
     problem_words,
@@ -183,8 +185,18 @@ def _more_of_appliance(
     )
     return (
         More("The piece on the bench", (piece,), _is_filled(form, "specimen")),
-        More("More of the model and its plate", (model, plate), _is_filled(form, *_SELDOM)),
+        More("More of the model and its plate", (model, plate), _is_filled(form, *_SELDOM), True),
         More("More printed figures", claims, _is_filled(form, "claim.2", "claim.3")),
+    )
+
+
+def _run_fields(form: Mapping[str, str]) -> tuple[Field, ...]:
+    """What a run says of itself; an added inertia where falls are timed, or one is typed."""
+    is_run_down = form.get("run.kind") == RunKind.RUN_DOWN.value
+    return tuple(
+        field
+        for field in RUN
+        if field.name != "run.added_inertia" or is_run_down or _is_filled(form, field.name)
     )
 
 
@@ -226,17 +238,19 @@ def rig_step(
                 copy_text="Copy the picked rig and change it" if rigs else None,
             ),
         ),
-        groups=(show_group("This run", RUN, form, wrong),),
+        groups=(show_group("This run", _run_fields(form), form, wrong),),
         more=(
             More(
                 "More of a new rig: inertia, leads, meter, drag",
                 (show_group("More of the rig", RIG_MORE, form, wrong),),
                 any(_is_filled(form, field.name) for field in RIG_MORE),
+                is_of_new=True,
             ),
             More(
                 "Instruments of a new rig and their accuracy",
                 instruments,
                 _is_filled(form, "instrument"),
+                is_of_new=True,
             ),
         ),
         next_text="On to the figures",

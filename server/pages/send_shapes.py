@@ -95,11 +95,15 @@ class Pick:
 
 @dataclass(frozen=True, slots=True)
 class More:
-    """Groups that most senders leave alone, folded away until something stands in them."""
+    """Groups that most senders leave alone, folded away until something stands in them.
+
+    `is_of_new`: they describe a new thing, and mean nothing where a known one is picked.
+    """
 
     title: str
     groups: tuple[FieldGroup, ...]
     is_open: bool
+    is_of_new: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from server.dependencies import Drafter, ReadSession, WriteSession
 from server.errors import NotFound, Problem
 from server.model.recording import LogPreview
 from server.model.views import Tester
-from server.pages.drafting import LINES, Looked, Opened, Posted, Quick, Shortened
+from server.pages.drafting import LINES, Looked, Opened, Posted, Quick, Shortened, Unreadable
 from server.pages.photo_shapes import DraftPhotos, draft_photos
 from server.pages.request import site_of
 from server.pages.send_asked import asked_of
@@ -156,9 +156,13 @@ def keep(
     tester: Drafter,
     posted: Posted,
     opened: Opened,
+    unreadable: Unreadable,
     session: WriteSession,
 ) -> Response:
-    """Keep what a step posted, over what was kept before, and go on if asked to."""
+    """Keep what a step posted, over what was kept before, and go on if asked to.
+
+    Where something typed can't be read the step is shown again, with what is wrong beside it.
+    """
     check_form(request, posted.get(FORM_FIELD))
     if step not in _ORDER[:-1]:
         raise NotFound("There is no such step.")
@@ -166,7 +170,7 @@ def keep(
     if posted.get("act") == "copy" and step == "rig":
         form = _with_copied_rig(session, form, tester=tester)
     save_draft(session, tester=tester, form=form, draft_id=draft_id)
-    return _onward(draft_id, step, posted)
+    return _onward(draft_id, step, posted, stays=bool(unreadable))
 
 
 def _with_copied_rig(
@@ -186,7 +190,7 @@ def _with_copied_rig(
     return {**kept, **described, "pick.rig": ""}
 
 
-def _onward(draft_id: str, step: str, posted: Posted) -> Response:
-    goes_on = posted.get("act") == "next"
+def _onward(draft_id: str, step: str, posted: Posted, *, stays: bool = False) -> Response:
+    goes_on = posted.get("act") == "next" and not stays
     to = _ORDER[_ORDER.index(step) + 1] if goes_on else step
     return RedirectResponse(f"/send/{draft_id}/{to}", status_code=303)

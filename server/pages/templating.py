@@ -56,6 +56,8 @@ class Site:
     tester_name: str | None
     csrf_token: str
     nav: tuple[NavLink, ...] = NAV
+    # Somebody may be signed in; the page did not look.
+    is_unsure: bool = False
 
     def static(self, path: str) -> str:
         return static_url(path)
