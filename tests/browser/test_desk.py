@@ -118,6 +118,23 @@ def test_keys_do_nothing_while_typing_or_switched_off(open_desk: Callable[..., P
     assert page.url == here
 
 
+def test_on_a_phone_the_facts_come_first_and_one_tap_leads_to_the_decision(
+    open_desk: Callable[..., Page],
+) -> None:
+    page = open_desk("/desk/next", width=390)
+    facts = page.locator("#similar").bounding_box()
+    decision = page.locator("#decide").bounding_box()
+    assert facts is not None
+    assert decision is not None
+    assert facts["y"] < decision["y"]
+    page.get_by_role("link", name="To the decision").click()
+    expect(page.locator("#decide")).to_be_in_viewport()
+    expect(page.get_by_role("button", name="Publish")).to_be_in_viewport()
+    wide = open_desk("/desk/next")
+    expect(wide.get_by_role("link", name="To the decision")).to_be_hidden()
+    expect(wide.get_by_role("button", name="Publish")).to_be_in_viewport()
+
+
 def test_a_run_is_withdrawn_on_a_phone(open_desk: Callable[..., Page]) -> None:
     page = open_desk(width=390)
     before = n_waiting(page)

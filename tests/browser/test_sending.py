@@ -1,10 +1,13 @@
 """From signing in over a log sent in steps to the new appliance side by side with others."""
 
+import re
 from collections.abc import Callable
 
+import httpx
 import pytest
 from playwright.sync_api import Page, expect
 
+from tests.api.logs import parts
 from tests.browser.conftest import Ledger
 from tests.browser.test_pages import axe_faults
 
@@ -50,6 +53,7 @@ def test_from_sign_in_to_side_by_side(
     page.get_by_role("button", name="On to the rig").click()
     page.wait_for_url("**/rig")
     assert axe_faults(page) == []
+    page.locator("[name='pick.rig'][value='']").check()
     page.get_by_label("Your name for the rig").fill("Drum brake")
     page.get_by_label("Effective arm").fill("200 mm")
     page.get_by_role("button", name="On to the figures").click()
@@ -94,6 +98,31 @@ def test_figures_follow_a_corrected_column(open_page: Callable[..., Page], ledge
     page.get_by_role("link", name=ledger.log.name).first.click()
     page.goto(page.url.replace("/columns", "/rig"))
     expect(page.get_by_label("Effective arm")).to_have_value("200 mm")
+
+
+def test_a_picked_rig_hides_the_form_of_a_new_one_and_copying_shows_it(
+    open_page: Callable[..., Page], ledger: Ledger
+) -> None:
+    sent = httpx.post(
+        f"{ledger.address}/api/v1/runs",
+        files=parts(),
+        headers={"Authorization": f"Bearer {ledger.token}"},
+    )
+    assert sent.status_code == 201, sent.text
+    page = open_page("/", width=390)
+    sign_in(page, ledger)
+    send_file(page, ledger)
+    page.goto(page.url.replace("/columns", "/rig"))
+    arm, another = page.get_by_label("Effective arm"), page.locator("[name='pick.rig'][value='']")
+    another.check()
+    expect(arm).to_be_visible()
+    page.get_by_label("Bench one").check()
+    expect(arm).to_be_hidden()
+    expect(page.get_by_text("Instruments of a new rig and their accuracy")).to_be_hidden()
+    page.get_by_role("button", name="Copy the picked rig and change it").click()
+    expect(another).to_be_checked()
+    expect(arm).to_be_visible()
+    expect(arm).to_have_value(re.compile("100|0.1"))
 
 
 def test_a_log_that_can_not_be_used_is_told_in_place(

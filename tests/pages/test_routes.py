@@ -167,6 +167,20 @@ def go_on(browser: Browser, path: str, *, act: str = "next", **typed: str) -> Be
     return parsed(answer.text)
 
 
+def test_what_can_not_be_read_is_told_on_its_own_step(
+    browser_without_scripts: Browser, new_token: Callable[[], str]
+) -> None:
+    browser = signed_in(browser_without_scripts, new_token())
+    step = upload(browser, small_log()).replace("/columns", "/appliance")
+    page = go_on(browser, step, plate__current="lots", appliance__maker="Osk")
+    assert page.select_one("h1").get_text() == "Send a run: what was tested"
+    assert "“lots” does not start with a number" in text_of(page)
+    assert page.select_one("[name='plate.current']")["value"] == "lots"
+    assert page.select_one("[name='appliance.maker']")["value"] == "Osk"
+    page = go_on(browser, step, plate__current="8 A")
+    assert page.select_one("h1").get_text() == "Send a run: rig and run"
+
+
 def test_a_log_is_sent_in_steps(
     browser_without_scripts: Browser, new_token: Callable[[], str]
 ) -> None:
