@@ -14,6 +14,7 @@ from server.dependencies.posted import CheckedForm
 from server.model.my_bench import Asked, Calibration, MyBench, Watched
 from server.model.views import RunRow, Tester
 from server.model.words import RunState
+from server.pages.remark_fields import remark_label
 from server.pages.request import site_of
 from server.pages.rows import show_run
 from server.pages.send_pages import show_draft
@@ -166,7 +167,7 @@ def _in_state(state: RunState, bench: MyBench) -> RunsInState:
             RunWithRemarks(
                 show_run(run),
                 tuple(
-                    f"{r.field}: {r.text or 'the words were erased'}"
+                    f"{remark_label(r.field)}: {r.text or 'the words were erased'}"
                     for r in bench.remarks.get(run.public_id, ())
                 ),
             )

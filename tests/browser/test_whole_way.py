@@ -159,7 +159,8 @@ def correct_it(page: Page, address: str, width: int) -> None:
     page.goto(address)
     expect(page.locator("[data-field='rig.arm']")).to_contain_text("twice too long")
     checked(page, width)
-    page.get_by_role("button", name="Correct this run").click()
+    remarks = page.locator("section", has=page.locator("#remarks"))
+    remarks.get_by_role("button", name="Correct this run").click()
     page.wait_for_url("**/send/**")
     draft = page.url.rsplit("/", 1)[0]
     page.goto(f"{draft}/rig")

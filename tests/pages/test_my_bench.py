@@ -170,7 +170,7 @@ def test_remarks_stand_at_their_run_until_it_is_corrected(app, client, ada, bo) 
     page = parsed(page_of(client, ada).text)
     text = text_of(page, "section[aria-labelledby=runs]")
     assert "Returned: one run" in text.replace("\u00a0", " ")
-    assert "rig.arm: The arm is 150 mm on the photograph." in text
+    assert "Rig: Effective arm: The arm is 150 mm on the photograph." in text
     assert told["effects"] == []
     assert client.get(BENCH_API, headers=bo).json()["remarks"] == []
 

@@ -167,6 +167,24 @@ def go_on(browser: Browser, path: str, *, act: str = "next", **typed: str) -> Be
     return parsed(answer.text)
 
 
+def test_a_sign_in_with_a_token_is_led_to_no_closed_door(
+    browser_without_scripts: Browser, new_token: Callable[[], str]
+) -> None:
+    browser = signed_in(browser_without_scripts, new_token())
+    account = opened(browser, "/account")
+    hrefs = {str(a["href"]) for a in account.select("main a")}
+    assert "/account/name" in hrefs
+    assert hrefs.isdisjoint({"/account/email", "/account/password", "/account/second-factor"})
+    assert "tokens to sign in with" in text_of(account)
+    for href in sorted(hrefs):
+        opened(browser, href)
+    refused = browser.get("/account/password")
+    assert refused.status_code == 403
+    foot = parsed(refused.text).select_one("footer").get_text()
+    assert "Your account" in foot
+    assert "Sign up" not in foot
+
+
 def test_what_can_not_be_read_is_told_on_its_own_step(
     browser_without_scripts: Browser, new_token: Callable[[], str]
 ) -> None:
