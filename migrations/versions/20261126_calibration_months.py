@@ -4,7 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "20261126_calibration_months"
-down_revision = "20261126_photo_thumbnail"
+down_revision = "20261126_uploads_for_runs"
 branch_labels = None
 depends_on = None
 
