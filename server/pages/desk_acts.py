@@ -29,7 +29,7 @@ from server.pages.desk_parts import problem_texts
 from server.pages.desk_run import MORE_REMARKS, N_REMARKS, Typed, case_page
 from server.pages.request import site_of
 from server.pages.templating import render
-from server.store.revisions import newest_change
+from server.store.run_revisions import run_revisions
 
 router = APIRouter(prefix="/desk/runs")
 Act = Callable[[Session, str, Tester, FormFields], None]
@@ -184,7 +184,6 @@ def _shown(
         similar = compare_with_similar(
             session, run_id=run_id, kind=reduction.kind, metrics=reduction.metrics
         )
-    page = case_page(
-        found, similar=similar, revisions=newest_change(session, run_id=run_id), **also
-    )
+    revisions = run_revisions(session, public_id=run_id, viewer=who)
+    page = case_page(found, similar=similar, revisions=revisions, **also)
     return render(request, "desk_run.html", page, status=status, site=site_of(request, who))

@@ -2,52 +2,17 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
-from typing import Any
 
 from server.errors import InvalidInput
 from server.model.moderation import TesterRecord
 from server.model.similar import Basis, SimilarFigure
+from server.pages.revisions import Difference, fields_apart
 from server.pages.rows import figure_path
 from server.pages.shapes import Value
-from server.store.revisions import Difference, RevisionPair
+from server.store.run_revisions import RunRevision
 from server.wording.counts import count_of, show_date
 from server.wording.desk import off_words
-from server.wording.figures import NOT_STATED, metric_label, show_metric, show_quantity
-
-_SECTIONS = {
-    "run": "The run",
-    "plate": "Rating plate",
-    "specimen": "Specimen",
-    "rig": "Rig",
-    "column": "Column",
-}
-_NAMES = {
-    "voltage_v": "voltage",
-    "frequency_hz": "frequency",
-    "current_a": "current",
-    "power_w": "power",
-    "speed_rad_s": "speed",
-    "circuit_a": "plug’s circuit",
-    "arm_m": "arm",
-    "inertia_kg_m2": "turning inertia",
-    "rotor_inertia_kg_m2": "of it the rotor",
-    "ambient_k": "ambient",
-    "averaging_s": "momentary window",
-    "file_sha256": "file’s digest",
-    "n_rows": "readings",
-    "lead_resistance_ohm": "leads",
-    "pivot_friction_nm": "pivot’s friction",
-    "arm_angle_rad": "arm off square",
-}
-MAX_VALUE = 160
-
-
-@dataclass(frozen=True, slots=True)
-class DifferenceShown:
-    label: str
-    before: str
-    after: str
+from server.wording.figures import metric_label, show_metric, show_quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +20,7 @@ class RevisionsShown:
     before: str
     after: str
     reason: str | None
-    rows: tuple[DifferenceShown, ...]
+    rows: tuple[Difference, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,31 +54,17 @@ def show_record(record: TesterRecord) -> tuple[Value, ...]:
     return tuple(rows)
 
 
-def show_revisions(pair: RevisionPair) -> RevisionsShown:
+def show_revisions(revisions: Sequence[RunRevision]) -> RevisionsShown | None:
+    """What the newest revision changed; None for a first one. `revisions`: the newest first."""
+    if len(revisions) < 2:
+        return None
+    new, old = revisions[:2]
     return RevisionsShown(
-        before=f"Revision {pair.before}",
-        after=f"Revision {pair.after}",
-        reason=pair.reason,
-        rows=tuple(_difference(one) for one in pair.differences),
+        before=f"Revision {old.number}",
+        after=f"Revision {new.number}",
+        reason=new.reason,
+        rows=fields_apart(new, old),
     )
-
-
-def _difference(one: Difference) -> DifferenceShown:
-    name = _NAMES.get(one.field, one.field.replace("_", " "))
-    section = _SECTIONS.get(one.section, one.section)
-    joint = " " if one.section == "column" else ": "
-    return DifferenceShown(f"{section}{joint}{name}", _text(one.before), _text(one.after))
-
-
-def _text(value: Any) -> str:
-    if value is None or value == "" or value == []:
-        return NOT_STATED
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, date):
-        return show_date(value)
-    text = f"{value:g}" if isinstance(value, float) else str(value)
-    return text if len(text) <= MAX_VALUE else f"{text[: MAX_VALUE - 1].rstrip()}…"
 
 
 def show_similar(one: SimilarFigure, run_id: str) -> SimilarRow:

@@ -18,7 +18,7 @@ from server.pages.remark_fields import OptionGroup, RemarkShown, remark_options,
 from server.pages.rows import show_changes, show_findings, show_plate
 from server.pages.run_details import file_values, method_values, rig_values, specimen_values
 from server.pages.shapes import ChangeShown, FindingShown, Head, Link, Value
-from server.store.revisions import RevisionPair
+from server.store.run_revisions import RunRevision
 from server.wording.counts import count_of, show_date, show_moment
 from server.wording.desk import concern_word
 from server.wording.labels import kind_word, source_word, state_word
@@ -108,7 +108,7 @@ def case_page(
     case: RunCase,
     *,
     similar: Sequence[SimilarFigure] = (),
-    revisions: RevisionPair | None = None,
+    revisions: Sequence[RunRevision] = (),
     done: str | None = None,
     typed: Typed | None = None,
 ) -> CasePage:
@@ -152,7 +152,7 @@ def case_page(
         record=show_record(case.record),
         record_href=f"/desk/testers/{case.record.tester_id}",
         earlier=show_remarks(case.remarks, view),
-        revisions=show_revisions(revisions) if revisions is not None else None,
+        revisions=show_revisions(revisions),
         concerns=_concerns(case),
         about=method_values(view),
         specimen=specimen_values(view),

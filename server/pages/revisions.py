@@ -1,6 +1,6 @@
 """A revision of a run at its own address, beside another; and where a correction begins."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fastapi import APIRouter, Request
@@ -92,7 +92,6 @@ def revision_page(
     name = f"{appliance.maker} {appliance.model}" if appliance is not None else "a run"
     path = f"/runs/{shown.run_id}"
     title = f"Revision {shown.number} of a run"
-    fields = said_by(shown)
     return RevisionPage(
         head=Head(
             title=f"{name}: {title.casefold()}",
@@ -108,10 +107,10 @@ def revision_page(
         standing=_standing(shown),
         reason=shown.reason,
         beside=f"Revision {beside.number}" if beside is not None else None,
-        fields=_fields_apart(fields, said_by(beside)) if beside is not None else (),
+        fields=fields_apart(shown, beside) if beside is not None else (),
         figures=_figures_apart(shown, beside) if beside is not None else (),
         all_figures=tuple(_figure(shown, n) for n in MetricName if _has(shown, n)),
-        all_fields=tuple(Value(label_of(n), text) for n, text in fields.items()),
+        all_fields=tuple(Value(label_of(n), text) for n, text in said_by(shown).items()),
         findings=show_findings(shown.findings),
         others=tuple(_link(shown, one) for one in revisions if one.number != shown.number),
     )
@@ -140,10 +139,15 @@ def said_by(revision: RunRevision) -> dict[str, str]:
         ).strip()
         for column in revision.columns
     }  # fmt: skip
-    return {**bench_fields(revision.bench), "file": revision.file.name, **columns}
+    file = {"file": revision.file.name, "SHA-256 of the file": revision.file.sha256}
+    if revision.n_rows:  # none while its figures are made
+        file["readings"] = str(revision.n_rows)
+    return {**bench_fields(revision.bench), **file, **columns}
 
 
-def _fields_apart(here: Mapping[str, str], there: Mapping[str, str]) -> tuple[Difference, ...]:
+def fields_apart(shown: RunRevision, beside: RunRevision) -> tuple[Difference, ...]:
+    """Each field that two revisions fill in differently."""
+    here, there = said_by(shown), said_by(beside)
     names = [*here, *(name for name in there if name not in here)]
     return tuple(
         Difference(label_of(n), here.get(n, "not stated"), there.get(n, "not stated"))

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import Row, bindparam, select
+from sqlalchemy import Row, Select, bindparam, select
 from sqlalchemy.orm import Session
 
 from server.model.measured import Metric
@@ -30,45 +30,38 @@ def _with_merged() -> Any:
     return select(tree.c.id, tree.c.root_id)
 
 
-def _runs(*, is_whole: bool) -> Any:
-    run = t.RunRow
-    query = (
-        select(
-            run.id,
-            run.appliance_id,
-            run.created_at,
-            run.public_id,
-            run.current_set_id.label("set_id"),
-            t.TesterRow.name.label("tester"),
-            t.TesterRow.public_id.label("tester_id"),
-            t.SpecimenRow.public_id.label("specimen_id"),
-            t.SpecimenRow.label.label("specimen"),
-            t.SpecimenRow.condition,
-            t.RunRevisionRow.tested_on,
-            t.RigRevisionRow.instruments,
-        )
-        .join(t.RunRevisionRow, t.RunRevisionRow.id == run.current_revision_id)
-        .join(t.SpecimenRow, t.SpecimenRow.id == t.RunRevisionRow.specimen_id)
-        .join(t.RigRevisionRow, t.RigRevisionRow.id == t.RunRevisionRow.rig_revision_id)
-        .join(t.TesterRow, t.TesterRow.id == run.tester_id)
-        .where(
-            run.appliance_id.in_(bindparam("appliance_ids", expanding=True)),
-            visible(None),
-            run.kind == RunKind.BRAKE,
-        )
+# All published runs with what their figures are pooled by.
+PUBLISHED_RUNS: Select[*tuple[Any, ...]] = (
+    select(
+        t.RunRow.id,
+        t.RunRow.appliance_id,
+        t.RunRow.created_at,
+        t.RunRow.public_id,
+        t.RunRow.current_set_id.label("set_id"),
+        t.TesterRow.name.label("tester"),
+        t.TesterRow.public_id.label("tester_id"),
+        t.SpecimenRow.public_id.label("specimen_id"),
+        t.SpecimenRow.label.label("specimen"),
+        t.SpecimenRow.condition,
+        t.RunRevisionRow.tested_on,
+        t.RigRevisionRow.instruments,
     )
-    if not is_whole:
-        return query
-    # The long part of a metric set, read only where it is shown.
-    return query.add_columns(t.MetricSetRow.uncertainties, t.MetricSetRow.method_version).join(
-        t.MetricSetRow, t.MetricSetRow.id == run.current_set_id
-    )
-
-
+    .join(t.RunRevisionRow, t.RunRevisionRow.id == t.RunRow.current_revision_id)
+    .join(t.SpecimenRow, t.SpecimenRow.id == t.RunRevisionRow.specimen_id)
+    .join(t.RigRevisionRow, t.RigRevisionRow.id == t.RunRevisionRow.rig_revision_id)
+    .join(t.TesterRow, t.TesterRow.id == t.RunRow.tester_id)
+    .where(visible(None))
+)
 # Built once: putting them together anew costs more than running them.
 _MERGED = _with_merged()
-_RUNS = _runs(is_whole=False)
-_WHOLE_RUNS = _runs(is_whole=True)
+_RUNS = PUBLISHED_RUNS.where(
+    t.RunRow.appliance_id.in_(bindparam("appliance_ids", expanding=True)),
+    t.RunRow.kind == RunKind.BRAKE,
+)
+# With the long part of a metric set, read only where it is shown.
+_WHOLE_RUNS = _RUNS.add_columns(t.MetricSetRow.uncertainties, t.MetricSetRow.method_version).join(
+    t.MetricSetRow, t.MetricSetRow.id == t.RunRow.current_set_id
+)
 _METRICS = select(
     t.MetricRow.metric_set_id,
     t.MetricRow.name,
@@ -107,7 +100,7 @@ def published_runs(
     metrics = _headline_metrics(session, set_ids)
     supply_off = _supply_off(session, set_ids) if is_whole and rows else frozenset()
     for row in rows:
-        run = _published_run(row, metrics[row.set_id])
+        run = published_run(row, metrics[row.set_id])
         if is_whole:
             run = _whole(run, row, is_supply_off=row.set_id in supply_off)
         for root_id in roots[row.appliance_id]:
@@ -134,7 +127,7 @@ def _supply_off(session: Session, set_ids: Sequence[int]) -> frozenset[int]:
     return frozenset(rows.scalars())
 
 
-def _published_run(row: Row[Any], metrics: Mapping[MetricName, Metric]) -> PublishedRun:
+def published_run(row: Row[Any], metrics: Mapping[MetricName, Metric]) -> PublishedRun:
     return PublishedRun(
         public_id=row.public_id,
         tester=row.tester,

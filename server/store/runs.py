@@ -128,9 +128,9 @@ def rows_of_appliances(
 
 
 def listed_metrics(
-    session: Session, set_ids: Sequence[int | None]
+    session: Session, set_ids: Sequence[int | None], names: Sequence[MetricName] = LISTED
 ) -> dict[int, dict[MetricName, Metric]]:
-    """The figures that lists show, by metric set. One statement."""
+    """The figures that lists show, or those named, by metric set. One statement."""
     wanted = [key for key in set_ids if key is not None]
     found: dict[int, dict[MetricName, Metric]] = {key: {} for key in wanted}
     metric = t.MetricRow
@@ -142,7 +142,7 @@ def listed_metrics(
             metric.standard_uncertainty,
             metric.lower_bound,
             metric.reason,
-        ).where(metric.metric_set_id.in_(wanted) if wanted else false(), metric.name.in_(LISTED))
+        ).where(metric.metric_set_id.in_(wanted) if wanted else false(), metric.name.in_(names))
     )
     for row in rows:
         one = metric_of(row)

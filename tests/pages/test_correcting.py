@@ -14,6 +14,7 @@ from server.store.database import read_session, write_session
 from server.store.identity import new_public_id
 from server.store.journal import SYSTEM, keep_text, now
 from tests.api.logs import small_log
+from tests.pages.desk_samples import signed as signed_at_the_desk
 from tests.pages.reading import parsed, problems_of, text_of
 from tests.pages.test_routes import fields_of, go_on, opened, signed_in, upload
 
@@ -113,6 +114,27 @@ def test_a_correction_is_a_revision_beside_the_old_one(signed: Browser, app: Fas
     assert first["bench"]["run"]["notes"] == "first"
     assert first["metrics"]
     assert stranger.get(f"{api}/3").status_code == 404
+
+
+def test_the_desk_and_the_revision_s_page_tell_the_same_apart(
+    signed: Browser, app: FastAPI
+) -> None:
+    def apart(browser: Browser, path: str, where: str) -> dict[str, list[str]]:
+        rows = opened(browser, path).select(f"{where} table.list tbody tr")
+        return {row.th.get_text(): [td.get_text() for td in row.select("td")] for row in rows}
+
+    run = sent(signed)
+    maintainer = signed_at_the_desk(app, "Bo Finch", "send", "maintain")
+    assert apart(maintainer, f"/desk{run}", "[aria-labelledby=revisions]") == {}
+    start = begin(signed, run)
+    go_on(signed, f"{start}/appliance", plate__current="9 A")
+    go_on(signed, f"{start}/rig", run__notes="second")
+    assert finish(signed, start, "The plate says 9 A.").status_code == 200
+    desk = apart(maintainer, f"/desk{run}", "[aria-labelledby=revisions]")
+    assert desk == {"Current": ["10.2 A", "9 A"], "Notes": ["first", "second"]}
+    assert "The plate says 9 A." in text_of(opened(maintainer, f"/desk{run}"))
+    page = apart(signed, f"{run}/revisions/2", "[aria-label='Fields that differ']")
+    assert {label: cells[::-1] for label, cells in page.items()} == desk
 
 
 def test_another_s_run_is_not_corrected(
