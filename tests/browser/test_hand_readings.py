@@ -90,3 +90,27 @@ def test_a_wrong_cell_is_told_and_every_row_stays(
     cell(page, "Watts", 8).fill("1000")
     page.get_by_role("button", name="Keep these readings").click()
     page.wait_for_url("**/columns")
+
+
+def test_what_was_typed_outlives_a_form_that_never_arrived(
+    open_page: Callable[..., Page], ledger: Ledger
+) -> None:
+    page = open_page("/", width=WIDTH, provoked="ERR_INTERNET_DISCONNECTED")
+    sign_in(page, ledger)
+    page.goto("/send/readings")
+    for load in range(1, 9):
+        type_load(page, load)
+    page.context.set_offline(True)
+    page.get_by_role("button", name="Keep these readings").click()
+    page.wait_for_url("chrome-error://**")
+    page.context.set_offline(False)
+    page.goto("/send/readings")
+    for load in range(1, 9):
+        expect(cell(page, "Torque", load)).to_have_value(f"0,{load}")
+    page.get_by_role("button", name="Keep these readings").click()
+    page.wait_for_url("**/columns")
+    # Taken: the next table begins empty.
+    page.goto("/send/readings")
+    page.wait_for_load_state("networkidle")
+    expect(cell(page, "Torque", 1)).to_have_value("")
+    assert n_rows(page) == 6

@@ -8,6 +8,13 @@ addEventListener("pageshow", () => {
   document.querySelectorAll("form[method=post] button").forEach((one) => (one.disabled = false));
 });
 
+// A form that was taken led on to another page: what was typed need not be kept any more.
+const onItsWay = sessionStorage.getItem("on its way");
+if (onItsWay && performance.getEntriesByType("navigation")[0]?.redirectCount > 0) {
+  sessionStorage.removeItem(onItsWay);
+  sessionStorage.removeItem("on its way");
+}
+
 // What is looked for on the page, and what is done with the part that serves it. The parts are
 // fetched side by side: none waits for another.
 const PARTS = [

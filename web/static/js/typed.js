@@ -28,5 +28,6 @@ export function keepTyped(form) {
     for (const one of controlsOf(form)) if (!isChoice(one) || one.checked) typed[one.name] = one.value;
     sessionStorage.setItem(keyOf(form), JSON.stringify(typed));
   });
-  form.addEventListener("submit", () => sessionStorage.removeItem(keyOf(form)));
+  // Whether it is taken shows on the next page, see main.js: on the way it may be lost.
+  form.addEventListener("submit", () => sessionStorage.setItem("on its way", keyOf(form)));
 }
