@@ -79,7 +79,8 @@ def test_no_fault_of_access_and_nothing_overflows(
 ) -> None:
     page = open_desk(width=width, is_dark=is_dark)
     case = page.locator("[data-case]").first.get_attribute("href")
-    for path in ("/desk", case, "/desk/practice/unit-slip?decision=publish", "/desk/merge",
+    for path in ("/desk", case, "/desk/practice/unit-slip?decision=publish",
+                 "/desk/practice/two-names?decision=merge", "/desk/merge",
                  "/desk/makers", "/notice"):  # fmt: skip
         page.goto(str(path))
         found = Axe().run(page).response["violations"]

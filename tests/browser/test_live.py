@@ -4,7 +4,9 @@ import httpx
 import pytest
 from playwright.sync_api import expect
 
+from tests.api.logs import BENCH, parts
 from tests.browser.conftest import Ledger
+from tests.browser.test_pages import axe_faults
 
 pytestmark = pytest.mark.browser
 
@@ -63,9 +65,23 @@ def test_it_can_be_read_without_a_script(ledger: Ledger, open_page) -> None:
 
 @pytest.mark.parametrize("width", [360, 390, 1280])
 def test_my_bench_fits_every_width(ledger: Ledger, open_page, width: int) -> None:
+    cell = {"channel": "torque", "of_reading": "0.5 %", "name": "Cell 5"}
+    sent = httpx.post(
+        f"{ledger.address}/api/v1/runs",
+        files=parts(bench={**BENCH, "instrument": [{**cell, "calibrated": "2025-10-01"}]}),
+        headers={"Authorization": f"Bearer {ledger.token}", "Idempotency-Key": "for my bench"},
+    )
+    assert sent.status_code in {200, 201}, sent.text
     page = open_page("/sign-in?next=/my-bench", width=width)
     page.get_by_label("Token").fill(ledger.token)
     page.get_by_role("button", name="Sign in").first.click()
     page.wait_for_url("**/my-bench")
     expect(page.get_by_role("heading", name="My bench", level=1)).to_be_visible()
     assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert axe_faults(page) == []
+    months = {360: "6", 390: "24", 1280: "36"}[width]
+    page.get_by_label("From one calibration to the next").select_option(months)
+    page.get_by_role("button", name="Keep this interval").click()
+    page.wait_for_url("**/my-bench#calibrations")
+    page.goto("/my-bench")
+    expect(page.get_by_label("From one calibration to the next")).to_have_value(months)
