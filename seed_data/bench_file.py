@@ -1,7 +1,13 @@
 """Bench files as text, every quantity with its unit."""
 
 import json
+from collections.abc import Collection
 
+from seed_data.benches import Setup
+from seed_data.motors import RPM
+from seed_data.other_story import ToldOther
+from seed_data.rigs import BrakeRig
+from seed_data.story import Told
 from seed_data.things import Piece, Thing
 
 
@@ -46,6 +52,42 @@ def appliance_tables(thing: Thing, piece: Piece) -> dict:
             "obtained": piece.obtained,
             "brushes_run_in": piece.brushes_run_in,
         },
+    }
+
+
+def rig_table(
+    rig: BrakeRig,
+    setup: Setup,
+    states: Collection[str],
+    top: float,
+    real_power: bool | None,
+    **more,
+) -> dict:
+    """What a workshop states of its rig: of arm, inertias and drag (up to `top`) those named."""
+    stated = {
+        "arm": f"{rig.arm_m * 1e3:g} mm" if rig.arm_m else None,
+        "inertia": f"{rig.inertia:.4g} kg m^2",
+        "rotor_inertia": f"{rig.rotor_inertia:.4g} kg m^2",
+        "inertia_uncertainty": more.pop("inertia_uncertainty", None),
+        "drag": [[f"{s / RPM:.0f} rpm", f"{t * 1e3:.4g} mN m"] for s, t in rig.drag_table(top)],
+    }
+    return {
+        "name": f"{rig.name} ({setup.tester.split()[0]})",
+        "absorber": rig.absorber,
+        **{key: stated[key] for key in stated if key in (*states, "inertia_uncertainty")},
+        "drag_before_sensor": setup.drag_note or None,
+        **more,
+        "meter_true_rms": True,
+        "meter_real_power": real_power,
+    }
+
+
+def run_table(told: Told | ToldOther, **more: object) -> dict:
+    return {
+        **more,
+        "ambient": "21 °C",
+        "supply_note": told.supply_note,
+        "notes": told.about,
     }
 
 

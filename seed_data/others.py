@@ -4,50 +4,34 @@ from dataclasses import replace
 
 import numpy as np
 
-from seed_data.bench_file import appliance_tables, bench_toml
+from seed_data.bench_file import rig_table, run_table
+from seed_data.benches import Setup
 from seed_data.dialects import PER_SI, write_log
-from seed_data.motors import RPM, Line, Motor, truth
+from seed_data.motors import Line, Motor, truth
 from seed_data.other_kinds import FAN_INERTIA, Made, in_use, noted, rotor_held, run_downs, run_up
 from seed_data.other_story import ToldOther
 from seed_data.rigs import BrakeRig
-from seed_data.seed_run import SeedRun
 from seed_data.stands import STANDS, Stand
-from seed_data.things import Piece, Thing
+from seed_data.things import Thing
 
 PICTURES_PER_S = 25
 NOTED_UNITS = {"voltage": "V", "current": "A", "power": "W", "torque": "N·m", "speed": "rpm"}
 
 
 def make_other(
-    order: int, told: ToldOther, thing: Thing, piece: Piece, rng: np.random.Generator
-) -> tuple[SeedRun, bytes, str]:
-    """One run of another kind: its record, its log, its bench file."""
+    told: ToldOther, thing: Thing, motor: Motor, line: Line, rng: np.random.Generator
+) -> tuple[Setup, bytes, dict, dict]:
+    """One run of another kind: setup, log, what its record says of it, tables of its bench file."""
     stand = next(s for s in STANDS if s.setup.key == told.stand)
-    setup, motor = stand.setup, piece.motor(thing.motor)
-    line = replace(thing.line, voltage_v=told.source_v or thing.line.voltage_v * 1.01)
     stated = thing.rotor_inertia + (told.added if told.kind == "run-up" else 0.0)
-    rig = replace(setup.rig, inertia=stated, rotor_inertia=thing.rotor_inertia)
+    rig = replace(stand.setup.rig, inertia=stated, rotor_inertia=thing.rotor_inertia)
     made = _made(motor, line, rig, told, stand, rng)
     log = _notes(made, told, stand) if stand.decimals else _log(made, rig, stand, rng)
-    stem = f"{order:02d}-{thing.key}-{setup.key}"
-    run = SeedRun(
-        order=order,
-        tester=setup.tester,
-        appliance=f"{thing.maker} {thing.model}",
-        specimen=piece.label,
-        rig=rig.name,
-        log=f"{stem}.csv",
-        bench=f"{stem}.toml",
-        about=told.about,
-        expects=told.expects,
-        is_sound=True,
-        is_bracketed=True,
-        truth=truth(motor, line),
-        kind=told.kind,
-        true=made.true,
-    )
-    top = made.true.get("free_speed", run.truth.free_speed) * 1.05
-    return run, log, bench_toml(_bench(thing, piece, stand, rig, top, told))
+    found = truth(motor, line)
+    says = {"is_sound": True, "is_bracketed": True, "truth": found, "kind": told.kind}
+    top = made.true.get("free_speed", found.free_speed) * 1.05
+    tables = _tables(line, stand, rig, top, told)
+    return stand.setup, log, {**says, "true": made.true}, tables
 
 
 def _made(motor: Motor, line: Line, rig: BrakeRig, told: ToldOther, stand: Stand, rng) -> Made:
@@ -89,11 +73,8 @@ def _notes(made: Made, told: ToldOther, stand: Stand) -> bytes:
     return ("\n".join(rows) + "\n").encode()
 
 
-def _bench(
-    thing: Thing, piece: Piece, stand: Stand, rig: BrakeRig, top: float, told: ToldOther
-) -> dict:
-    setup, states = stand.setup, stand.states
-    drag = [[f"{s / RPM:.0f} rpm", f"{t * 1e3:.4g} mN m"] for s, t in rig.drag_table(top)]
+def _tables(line: Line, stand: Stand, rig: BrakeRig, top: float, told: ToldOther) -> dict:
+    setup = stand.setup
     is_force = "force" in setup.units
     used = set(setup.units or NOTED_UNITS)
     instruments = [
@@ -101,31 +82,13 @@ def _bench(
         for channel, accuracy in setup.accuracy.items()
         if channel in used or (channel == "torque" and is_force)
     ]
+    real_power = True if line.is_ac and "power" in used else None
+    doubt = "0.5 %" if told.added else None
+    when = {"kind": told.kind, "tested_on": told.tested_on, "source": told.source}
+    if told.kind == "run-down" and told.added:
+        when["added_inertia"] = f"{told.added:.4g} kg m^2"
     return {
-        **appliance_tables(thing, piece),
-        "rig": {
-            "name": f"{rig.name} ({setup.tester.split()[0]})",
-            "absorber": rig.absorber,
-            "arm": f"{rig.arm_m * 1e3:g} mm" if "arm" in states and rig.arm_m else None,
-            "inertia": f"{rig.inertia:.4g} kg m^2" if "inertia" in states else None,
-            "rotor_inertia": f"{rig.rotor_inertia:.4g} kg m^2"
-            if "rotor_inertia" in states
-            else None,
-            "inertia_uncertainty": "0.5 %" if told.added else None,
-            "drag": drag if "drag" in states else None,
-            "drag_before_sensor": setup.drag_note or None,
-            "meter_true_rms": True,
-            "meter_real_power": True if thing.line.is_ac and "power" in used else None,
-        },
+        "rig": rig_table(rig, setup, stand.states, top, real_power, inertia_uncertainty=doubt),
         "instrument": instruments,
-        "run": {
-            "kind": told.kind,
-            "tested_on": told.tested_on,
-            "source": told.source,
-            "added_inertia": f"{told.added:.4g} kg m^2" if told.kind == "run-down" and told.added
-            else None,
-            "ambient": "21 °C",
-            "supply_note": told.supply_note,
-            "notes": told.about,
-        },
-    }  # fmt: skip
+        "run": run_table(told, **when),
+    }

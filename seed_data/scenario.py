@@ -11,18 +11,18 @@ from pathlib import Path
 
 import numpy as np
 
-from seed_data.bench_file import appliance_tables, bench_toml
+from seed_data.bench_file import appliance_tables, bench_toml, rig_table, run_table
 from seed_data.benches import SETUPS, Setup
 from seed_data.brake import Plan, Readings, Step, brake_run
 from seed_data.dialects import write_log
-from seed_data.motors import RPM, InductionMotor, Line, Truth, truth
+from seed_data.motors import InductionMotor, Line, Motor, Truth, truth
 from seed_data.other_story import OTHERS, ToldOther
 from seed_data.others import make_other
 from seed_data.plans import along_the_line, dwells, grab, sweep
 from seed_data.rigs import BrakeRig
 from seed_data.seed_run import SeedRun
 from seed_data.story import STORY, Told
-from seed_data.things import PIECES, THINGS, Piece, Thing
+from seed_data.things import PIECES, THINGS, Thing
 
 SEED = 20_260_514
 N_RUNS = len(STORY) + len(OTHERS)
@@ -53,33 +53,37 @@ def make(order: int, told: Told | ToldOther) -> tuple[SeedRun, bytes, str]:
     rng = np.random.default_rng([SEED, order])
     piece = next(p for p in PIECES if p.key == told.piece)
     thing = next(t for t in THINGS if t.key == piece.thing)
-    if isinstance(told, ToldOther):
-        return make_other(order, told, thing, piece, rng)
-    setup = next(s for s in SETUPS if s.key == told.setup)
     motor = piece.motor(thing.motor)
     line = replace(thing.line, voltage_v=told.source_v or thing.line.voltage_v * 1.01)
-    inertia = setup.rig.inertia + thing.rotor_inertia
-    rig = replace(setup.rig, inertia=inertia, rotor_inertia=thing.rotor_inertia)
-    found = truth(motor, line, rig.drag)
-    plan = _plan(motor, line, rig, told, setup, found)
-    readings = brake_run(motor, line, rig, plan, rng)
+    make_kind = make_other if isinstance(told, ToldOther) else _make_brake
+    setup, log, says, tables = make_kind(told, thing, motor, line, rng)
     stem = f"{order:02d}-{thing.key}-{setup.key}"
     run = SeedRun(
         order=order,
         tester=setup.tester,
         appliance=f"{thing.maker} {thing.model}",
         specimen=piece.label,
-        rig=rig.name,
+        rig=setup.rig.name,
         log=f"{stem}.{'txt' if setup.dialect.separator == chr(9) else 'csv'}",
         bench=f"{stem}.toml",
         about=told.about,
         expects=told.expects,
-        is_sound=told.is_sound,
-        is_bracketed=told.is_bracketed,
-        truth=found,
+        **says,
     )
-    log = _log(readings, rig, setup, told, rng)
-    return run, log, bench_toml(_bench(thing, piece, setup, rig, line, told, found))
+    return run, log, bench_toml({**appliance_tables(thing, piece), **tables})
+
+
+def _make_brake(
+    told: Told, thing: Thing, motor: Motor, line: Line, rng: np.random.Generator
+) -> tuple[Setup, bytes, dict, dict]:
+    setup = next(s for s in SETUPS if s.key == told.setup)
+    inertia = setup.rig.inertia + thing.rotor_inertia
+    rig = replace(setup.rig, inertia=inertia, rotor_inertia=thing.rotor_inertia)
+    found = truth(motor, line, rig.drag)
+    plan = _plan(motor, line, rig, told, setup, found)
+    log = _log(brake_run(motor, line, rig, plan, rng), rig, setup, told, rng)
+    says = {"is_sound": told.is_sound, "is_bracketed": told.is_bracketed, "truth": found}
+    return setup, log, says, _tables(setup, rig, line, told, found)
 
 
 def _plan(motor, line: Line, rig: BrakeRig, told: Told, setup: Setup, found: Truth) -> Plan:
@@ -124,9 +128,7 @@ def _log(readings: Readings, rig: BrakeRig, setup: Setup, told: Told, rng) -> by
     return log[: -told.cut_bytes] if told.cut_bytes else log
 
 
-def _bench(
-    thing: Thing, piece: Piece, setup: Setup, rig: BrakeRig, line: Line, told: Told, found: Truth
-) -> dict:
+def _tables(setup: Setup, rig: BrakeRig, line: Line, told: Told, found: Truth) -> dict:
     is_force = "force" in setup.units
     arm = rig.arm_m if is_force and rig.arm_m else 1.0
     unit = "N" if is_force else "N m"
@@ -141,31 +143,15 @@ def _bench(
             "resolution": f"{span / rig.torque_steps:.2g} {unit}",
         }
         instruments.append({"channel": name, **accuracy, **(ranged if channel == "torque" else {})})
-    top = found.free_speed * 1.05
+    states = ["inertia", "rotor_inertia", "drag", *(["arm"] if is_force else [])]
+    pulses = rig.pulses_per_revolution
+    more = {
+        "pulses_per_revolution": f"{pulses:g}" if pulses else None,
+        "averaging": "100 ms",
+        "meter_bandwidth": rig.meter_bandwidth,
+    }
     return {
-        **appliance_tables(thing, piece),
-        "rig": {
-            "name": f"{rig.name} ({setup.tester.split()[0]})",
-            "absorber": rig.absorber,
-            "arm": f"{rig.arm_m * 1e3:g} mm" if is_force and rig.arm_m else None,
-            "inertia": f"{rig.inertia:.4g} kg m^2",
-            "rotor_inertia": f"{rig.rotor_inertia:.4g} kg m^2",
-            "drag": [[f"{s / RPM:.0f} rpm", f"{t * 1e3:.4g} mN m"] for s, t in rig.drag_table(top)],
-            "drag_before_sensor": setup.drag_note,
-            "pulses_per_revolution": f"{rig.pulses_per_revolution:g}"
-            if rig.pulses_per_revolution
-            else None,
-            "averaging": "100 ms",
-            "meter_bandwidth": rig.meter_bandwidth,
-            "meter_true_rms": True,
-            "meter_real_power": line.is_ac,
-        },
+        "rig": rig_table(rig, setup, states, found.free_speed * 1.05, line.is_ac, **more),
         "instrument": instruments,
-        "run": {
-            "tested_on": told.tested_on,
-            "source": "logger",
-            "ambient": "21 °C",
-            "supply_note": told.supply_note,
-            "notes": told.about,
-        },
+        "run": run_table(told, tested_on=told.tested_on, source="logger"),
     }
