@@ -1,5 +1,6 @@
 """A brake run from recording to figures: the order of the steps, each in its own file."""
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
@@ -108,12 +109,11 @@ def work_through(
     dwells = [(s.first, s.end) for s in found if s.kind is SegmentKind.STEADY_DWELL]
     shaft = with_dwell_slopes(shaft, blocks.time_s, dwells)
     is_dc = plate.supply is Supply.DC
-    points, groups = choose_points(
-        [(average(g, blocks, shaft, is_dc=is_dc), g) for g in group_blocks(found, z, blocks.time_s)]
-    )
+    groups = tuple(group_blocks(found, z, blocks.time_s))
     usable = states.is_(State.RUNNING)
     if rig.inertia_kg_m2 is None:
         usable &= _in_dwells(groups, blocks)
+    points, groups = choose_points([(average(g, blocks, shaft, is_dc=is_dc), g) for g in groups])
     worked = Worked(
         ordered=ordered,
         signals=signals,
@@ -177,7 +177,7 @@ def find_free(
     return points[fastest] if is_free else None
 
 
-def _in_dwells(groups: tuple[Group, ...], blocks: Blocks) -> Bools:
+def _in_dwells(groups: Sequence[Group], blocks: Blocks) -> Bools:
     inside = np.zeros(blocks.size, dtype=bool)
     for group in groups:
         if group.is_dwell:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from server.model.bench import Rig
 from server.model.results import Lag
-from server.reduction.arrays import Floats, Ints
+from server.reduction.arrays import FloatArray, Floats, Ints
 from server.reduction.blocks import Blocks
 from server.reduction.scatter import mean_and_u, sample_noise
 from server.reduction.signals import Signals
@@ -18,12 +18,12 @@ from server.reduction.window_means import (
     Samples,
     SpeedSeen,
     WindowMeans,
+    rows_out_of_use,
     window_means,
     windows_within,
 )
 from server.reduction.zero import Zero
 
-SURELY = 2.0  # standard uncertainties of the inertia term and of the lag
 NEAR_HIGHEST = 4.0  # standard uncertainties of one window's mean
 STRETCHES = (1, 2, 4, 8, 16)  # averaging windows that the highest power may be read over
 NO_MORE = 1.0  # standard deviations that a shorter stretch may stand higher by chance
@@ -141,23 +141,28 @@ def _highest_of_each_length(
     """The shaft's highest over stretches of each length, and the brake's highest window."""
     signals = samples.signals
     totals = samples.running_totals()
+    out_of_use = rows_out_of_use(samples.blocks, usable)
     speed = SpeedSeen(
         noise=sample_noise(samples.at(middle_rows(signals))[0]),
-        highest_rad_s=float(np.max(signals.speed * samples.shaft.speed_sign)),
+        highest_rad_s=_highest(signals.speed, samples.shaft.speed_sign),
     )
     stretches: list[_Stretch] = []
     brake: _Stretch | None = None
     for n_windows in STRETCHES:
-        rows = windows_within(signals, rig.averaging_s * n_windows, samples.blocks, usable)
+        rows = windows_within(signals, rig.averaging_s * n_windows, out_of_use)
         if rows[0].size == 0:
             break
         means = window_means(samples, totals, rig, lag, rows, seen=speed)
         # How much of the torque was inertia can't be told everywhere alike.
-        stands = int(np.argmax(means.corrected - SURELY * means.unsure))
+        stands = int(np.argmax(means.surely))
         stretches.append(_stretch(samples, means, means.corrected, rows, stands))
         if brake is None:
             brake = _stretch(samples, means, means.brake, rows, int(np.argmax(means.brake)))
     return stretches, brake
+
+
+def _highest(speed: FloatArray, sign: int) -> float:
+    return float(np.max(speed)) if sign > 0 else -float(np.min(speed))
 
 
 def _stretch(

@@ -15,6 +15,11 @@ from server.reduction.torque import Shaft, drag_torque
 from server.reduction.zero import Zero
 
 WINDOW_SHIFTS = 8  # windows start this often per window length
+SURELY = 2.0  # standard uncertainties of the inertia term and of the lag
+FIRST_LOOKED_AT = 256  # windows
+# Standard uncertainties that a power can move by when its speeds are averaged over more: at each
+# end 2 sqrt(1 + 1/4) of them, half as much with each step, and both ends may add.
+WIDENING_MOVES = 4 * 1.25**0.5 * 2**0.5 * 1.01
 WINDOWS_AT_ONCE = 4096  # whose sums the processor keeps at hand
 SAMPLES_AT_ONCE = 1 << 16
 LAG_LEFT_S = 0.01  # what finding a lag leaves unsure
@@ -68,7 +73,8 @@ class SpeedSeen:
 class WindowMeans:
     """(n,) per window: mean power (W) at the brake, in drag and in stored energy; mean speed.
 
-    `u_stored` is the noise of the stored part, `unsure` that and what a lag left over would do.
+    `u_stored` is the noise of the stored part, `unsure` that and what a lag left over would do:
+    infinite for a window that was not looked at closely, as it can't be the highest.
     """
 
     speed: Floats
@@ -82,23 +88,30 @@ class WindowMeans:
     def corrected(self) -> Floats:
         return self.brake + self.drag + self.stored
 
+    @property
+    def surely(self) -> Floats:
+        """What each is at least, as far as its stored part and the lag go."""
+        return self.corrected - SURELY * self.unsure
+
+
+def rows_out_of_use(blocks: Blocks, usable: NDArray[np.bool_]) -> NDArray[np.int32]:
+    """(n + 1,) how many rows before each lie in blocks that may not count."""
+    out = np.zeros(int(blocks.n_rows.sum()) + 1, dtype=np.int32)
+    np.cumsum(np.repeat(~usable, blocks.n_rows), out=out[1:])
+    return out
+
 
 def windows_within(
-    signals: Signals, window_s: float, blocks: Blocks, usable: NDArray[np.bool_]
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    signals: Signals, window_s: float, out_of_use: NDArray[np.int32]
+) -> tuple[Ints, Ints]:
     """First and end rows of windows that lie wholly in usable blocks."""
     time, interval = signals.time_s, signals.interval_s
     n = max(1, round(window_s / interval))
     stride = max(1, n // WINDOW_SHIFTS)
     first = np.arange(0, max(time.size - n, 0) + 1, stride, dtype=np.int64)
     last = np.minimum(first + n, time.size)
-    bad_before = np.concatenate(([0], np.cumsum(~usable)))
-    # Blocks that a window touches: up to the one of its first row, and to that of its last.
-    before = np.searchsorted(blocks.first_row, first, side="right") - 1
-    upto = np.searchsorted(blocks.first_row, last - 1, side="right")
-    whole = (bad_before[upto] - bad_before[before]) == 0
-    length = time[last - 1] - time[first]
-    whole &= length <= 1.5 * n * interval
+    whole = out_of_use[last] == out_of_use[first]
+    whole &= time[last - 1] - time[first] <= 1.5 * n * interval
     return first[whole], last[whole]
 
 
@@ -131,13 +144,21 @@ def window_means(
         inertia_kg_m2=rig.inertia_kg_m2,
     )
     widths = turning.widths(float(np.max(brake)))
-    stored, u_stored, unsure = (np.empty(first.size) for _ in range(3))
-    for start in range(0, first.size, WINDOWS_AT_ONCE):
-        part = slice(start, start + WINDOWS_AT_ONCE)
-        some = first[part], last[part]
-        stored[part], u_stored[part] = turning.power(some, widths)
-        unsure[part] = np.hypot(u_stored[part], _of_lag(lag, signals, total, some))
-    return WindowMeans(speed, brake, drag, stored, u_stored, unsure)
+    stored, u_stored = turning.power(rows, widths[:1])
+    means = WindowMeans(speed, brake, drag, stored, u_stored, np.full(first.size, np.inf))
+
+    def look_closely(at: Ints) -> None:
+        for start in range(0, at.size, WINDOWS_AT_ONCE):
+            part = at[start : start + WINDOWS_AT_ONCE]
+            some = first[part], last[part]
+            stored[part], u_stored[part] = turning.power(some, widths)
+            means.unsure[part] = np.hypot(u_stored[part], _of_lag(lag, signals, total, some))
+
+    reach = means.corrected + WIDENING_MOVES * u_stored
+    n_first = min(FIRST_LOOKED_AT, first.size)
+    look_closely(np.argpartition(means.corrected, -n_first)[-n_first:])
+    look_closely(np.flatnonzero((reach >= np.max(means.surely)) & np.isinf(means.unsure)))
+    return means
 
 
 def _of_lag(lag: Lag, signals: Signals, total: Floats, rows: tuple[Ints, Ints]) -> Floats:
