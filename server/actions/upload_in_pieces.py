@@ -156,6 +156,7 @@ def take_upload(
     if row.file_sha256 is not None and is_new:
         raise Conflict("This upload became a run already. Begin another for the next one.")
     row.file_sha256 = sha256
+    row.updated_at = now()  # it is remembered from now on
 
 
 def end_upload(session: Session, *, public_id: str, tester: Tester) -> None:
