@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from server.actions.enrol_tester import enrol_tester
 from server.actions.record_consent import consent_by_operator
+from server.actions.set_role import change_role
 from server.errors import InvalidInput, Problem
 from server.model.people import ADMINISTER, MAINTAIN, SCOPES_OF_ROLE, SEND, Role
 from server.model.views import Tester
@@ -105,19 +106,9 @@ def make_token(
 
 def _raise_role(session: Session, person: Tester, *, scopes: Sequence[str], actor: Actor) -> None:
     row = session.get_one(TesterRow, person.id)
-    needed = next(role for role in Role if set(scopes) <= SCOPES_OF_ROLE[role])
-    if set(scopes) <= SCOPES_OF_ROLE[Role(row.role)]:
-        return
-    before, row.role = row.role, needed.value
-    record(
-        session,
-        actor=actor,
-        act="role set",
-        subject_kind="tester",
-        subject_id=row.id,
-        before={"role": before},
-        after={"role": row.role},
-    )
+    if not set(scopes) <= SCOPES_OF_ROLE[Role(row.role)]:
+        needed = next(role for role in Role if set(scopes) <= SCOPES_OF_ROLE[role])
+        change_role(session, row, needed, actor=actor)
 
 
 def _problems(name: str, scopes: Sequence[str], days: float | None) -> list[Problem]:

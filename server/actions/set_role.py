@@ -52,6 +52,11 @@ def set_role(session: Session, *, public_id: str, role: Role, actor: Actor) -> N
         raise Conflict(f"The role {role.value} is not given by hand.")
     if Role(row.role) is Role.READER:
         raise Conflict("This account has not confirmed its e-mail address yet.")
+    change_role(session, row, role, actor=actor)
+
+
+def change_role(session: Session, row: TesterRow, role: Role, *, actor: Actor) -> None:
+    """Give the role and put it on the record, where it is another one."""
     if row.role == role.value:
         return
     before, row.role = row.role, role.value

@@ -44,21 +44,8 @@ def torque_over_speed(reduction: Reduction, *, figure_id: str = "torque-over-spe
 
 
 def _torque(points: Sequence[LoadPoint], lines: tuple[Line, ...]) -> CurvesPanel:
-    return CurvesPanel(
-        x=_speed_axis(points),
-        y=_axis("torque", "N·m", [p.torque_nm for p in points]),
-        lines=lines,
-        points=(
-            Points(
-                name="from local slopes",
-                role="measured",
-                marker="cross",
-                x=tuple(p.speed_rad_s / RAD_S_PER_R_MIN for p in points),
-                y=tuple(p.torque_nm for p in points),
-                half_width=tuple(expanded(p.u_torque_nm) for p in points),
-            ),
-        ),
-    )
+    torque = [(p.torque_nm, p.u_torque_nm) for p in points]
+    return _panel("torque", "N·m", points, torque, lines)
 
 
 def _power(points: Sequence[LoadPoint], curves: Sequence[Curve]) -> CurvesPanel:
@@ -77,9 +64,21 @@ def _power(points: Sequence[LoadPoint], curves: Sequence[Curve]) -> CurvesPanel:
                 beyond=(False,) * len(rows),
             ),
         )
+    shown = [(p.shaft_power_w, p.u_shaft_power_w) for p in points]
+    return _panel("shaft power", "W", points, shown, lines)
+
+
+def _panel(
+    name: str,
+    unit: str,
+    points: Sequence[LoadPoint],
+    values: Sequence[tuple[float, float | None]],
+    lines: tuple[Line, ...],
+) -> CurvesPanel:
+    """A quantity over speed; `values` with their standard uncertainty, one for each point."""
     return CurvesPanel(
         x=_speed_axis(points),
-        y=_axis("shaft power", "W", [p.shaft_power_w for p in points]),
+        y=_axis(name, unit, [value for value, _ in values]),
         lines=lines,
         points=(
             Points(
@@ -87,8 +86,8 @@ def _power(points: Sequence[LoadPoint], curves: Sequence[Curve]) -> CurvesPanel:
                 role="measured",
                 marker="cross",
                 x=tuple(p.speed_rad_s / RAD_S_PER_R_MIN for p in points),
-                y=tuple(p.shaft_power_w for p in points),
-                half_width=tuple(expanded(p.u_shaft_power_w) for p in points),
+                y=tuple(value for value, _ in values),
+                half_width=tuple(expanded(u) for _, u in values),
             ),
         ),
     )
