@@ -54,6 +54,12 @@ def with_photograph(page: Page, ledger: Ledger, photograph: Path) -> Page:
     return page
 
 
+def touch_action(page: Page) -> str:
+    style = page.locator("[data-cover]").evaluate("one => getComputedStyle(one).touchAction")
+    assert isinstance(style, str)
+    return style
+
+
 def served(page: Page, size: str = "") -> bytes:
     href = page.locator("#photos img").get_attribute("src")
     answer = page.context.request.get(f"{href}{size}")
@@ -103,6 +109,7 @@ def test_a_part_is_covered_by_drawing_over_it(
     uncovered, small = served(page), served(page, "?size=small")
     assert uncovered in files_of(ledger)
     place = page.locator("[data-cover]")
+    assert touch_action(page) == "auto"  # a finger still scrolls over it
     place.scroll_into_view_if_needed()
     box = place.bounding_box()
     assert box is not None
@@ -115,6 +122,7 @@ def test_a_part_is_covered_by_drawing_over_it(
     typed = [float(page.get_by_label(f"{name}, %").input_value()) for name in
              ("Left", "Top", "Right", "Bottom")]  # fmt: skip
     assert typed == pytest.approx([25, 50, 75, 70], abs=1)
+    assert touch_action(page) == "none"
     assert axe_faults(page) == []
     cover = page.get_by_role("button", name="Cover this part")
     left, top, right, bottom = (one / 100 for one in typed)

@@ -39,11 +39,13 @@ export function coverByDrawing(place) {
   }
 
   place.addEventListener("pointerdown", (event) => {
+    if (event.pointerType === "touch" && !form.querySelector("details").open) return;
     event.preventDefault();
     start = at(event);
     place.setPointerCapture(event.pointerId);
   });
   place.addEventListener("pointermove", (event) => start && draw(start, at(event)));
+  place.addEventListener("pointercancel", () => (start = null));
   place.addEventListener("pointerup", () => {
     if (!frame.hidden) form.querySelector("details").open = true;
     start = null;
