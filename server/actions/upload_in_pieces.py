@@ -74,7 +74,9 @@ def begin_upload(
         .where(row.tester_id == tester.id, row.file_sha256.is_(None))
     ).scalar_one()
     if n >= MAX_UPLOADS:
-        raise Conflict(f"You have {n} uploads under way. Finish or give up some first.")
+        raise Conflict(
+            f"You have {n} uploads under way (GET /api/v1/uploads). Finish or give up some."
+        )
     at = now()
     made = PartialUploadRow(
         public_id=new_public_id(),
@@ -89,6 +91,17 @@ def begin_upload(
     session.add(made)
     session.flush()
     return _view(made)
+
+
+def uploads_under_way(session: Session, *, tester: Tester) -> tuple[PartialUpload, ...]:
+    """One's own uploads that no run has taken, the newest first; MAX_UPLOADS at most."""
+    row = PartialUploadRow
+    found = session.execute(
+        select(row)
+        .where(row.tester_id == tester.id, row.file_sha256.is_(None))
+        .order_by(row.id.desc())
+    ).scalars()
+    return tuple(_view(one) for one in found)
 
 
 def upload_state(session: Session, *, public_id: str, tester: Tester) -> PartialUpload:

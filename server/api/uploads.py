@@ -12,9 +12,10 @@ from server.actions.upload_in_pieces import (
     begin_upload,
     end_upload,
     upload_state,
+    uploads_under_way,
 )
 from server.api.openapi import api_router, needs_token, refusals
-from server.api.shapes import IdWord
+from server.api.shapes import IdWord, ListOut
 from server.dependencies import ReadSession, Writer, WriteSession
 from server.dependencies.pieces import PIECE_BYTES, FinishedUpload, Piece, upload_headers
 from server.store.partial_files import remove_partial
@@ -80,6 +81,18 @@ def start_upload(
     response.headers["Location"] = f"/api/v1/uploads/{upload.public_id}"
     response.headers.update(upload_headers(upload))
     return _shown(upload)
+
+
+@router.get(
+    "",
+    response_model=ListOut[UploadOut],
+    responses=refusals(401, 403),
+    openapi_extra=needs_token(),
+)
+def list_uploads(tester: Writer, session: ReadSession) -> ListOut[UploadOut]:
+    """Your uploads under way, the newest first: to go on with, or to give up."""
+    found = uploads_under_way(session, tester=tester)
+    return ListOut[UploadOut](items=[_shown(one) for one in found])
 
 
 @router.get(

@@ -132,6 +132,22 @@ def test_limits_and_owners(
         begin(client, sender)
     full = client.post("/api/v1/uploads", json={"file_name": "x", "n_bytes": 9}, headers=sender)
     assert full.status_code == 409
+    assert "GET /api/v1/uploads" in full.json()["detail"]
+
+
+def test_ones_own_uploads_are_listed_and_given_up(
+    client: TestClient, sender: Headers, stranger: Headers
+) -> None:
+    first, second = begin(client, sender), begin(client, sender)
+    send(client, sender, first, 0, LOG[:9])
+    listed = client.get("/api/v1/uploads", headers=sender).json()
+    ids = [address.rsplit("/", 1)[1] for address in (second, first)]
+    assert [(one["id"], one["n_received"]) for one in listed["items"]] == [(ids[0], 0), (ids[1], 9)]
+    assert listed["next"] is None
+    assert client.get("/api/v1/uploads", headers=stranger).json()["items"] == []
+    assert client.delete(second, headers=sender).status_code == 204
+    listed = client.get("/api/v1/uploads", headers=sender).json()
+    assert [one["id"] for one in listed["items"]] == ids[1:]
 
 
 def test_an_abandoned_upload_is_swept(app: FastAPI, client: TestClient, sender: Headers) -> None:

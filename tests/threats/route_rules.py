@@ -140,6 +140,7 @@ RULES: dict[str, Rule] = {
     "POST /api/v1/testers/me/consent": SENDING,
     "GET /api/v1/tokens": SIGNED,
     "DELETE /api/v1/tokens/{token_id}": OWN_SIGNED,
+    "GET /api/v1/uploads": SENDING,
     "POST /api/v1/uploads": SENDING,
     "DELETE /api/v1/uploads/{upload_id}": OWN_SENT,
     "GET /api/v1/uploads/{upload_id}": OWN_SENT,
