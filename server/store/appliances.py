@@ -54,7 +54,7 @@ def load_appliance_views(
 ) -> tuple[ApplianceView, ...]:
     """Appliances in the order given; the number of statements does not grow with them.
 
-    `is_whole`: with trace, segments and motor model of the run shown.
+    `is_whole`: with trace, segments, motor model and budgets of the run shown.
     """
     keys = [row.id for row in rows]
     listings = {

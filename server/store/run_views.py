@@ -72,7 +72,7 @@ def load_run_views(
 ) -> dict[int, RunView]:
     """Runs by key, whoever asks: visibility is the caller's matter.
 
-    `with_model`: with segments and the motor's model.
+    `with_model`: with segments, the motor's model and the figures' budgets.
     """
     wanted = WHOLE_RUNS if with_model else WITHOUT_MODEL
     rows = session.execute(wanted.where(t.RunRow.id.in_(run_ids))).all()

@@ -167,8 +167,10 @@ def uncertainties_value(metrics: Mapping[MetricName, Metric]) -> dict[str, Any]:
     }
 
 
-def with_uncertainty(metric: Metric, stored: Mapping[str, Any] | None) -> Metric:
-    """A figure with its interval and budget, where its set has them."""
+def with_uncertainty(
+    metric: Metric, stored: Mapping[str, Any] | None, *, with_budget: bool = True
+) -> Metric:
+    """A figure with its interval and, if wanted, its budget, where its set has them."""
     if stored is None:
         return metric
     low, high = stored["interval"]
@@ -178,7 +180,7 @@ def with_uncertainty(metric: Metric, stored: Mapping[str, Any] | None) -> Metric
         interval_high=high,
         degrees_of_freedom=stored["degrees_of_freedom"],
         method=stored["method"],
-        budget=tuple(BudgetLine(**line) for line in stored["budget"]),
+        budget=tuple(BudgetLine(**line) for line in stored["budget"]) if with_budget else (),
     )
 
 
@@ -227,12 +229,13 @@ def reduction_of(
     trace: Mapping[str, Any] | None,
     with_model: bool,
 ) -> Reduction:
+    """`with_model`: with segments, the motor's model and the figures' budgets."""
     stored = row.uncertainties
     return Reduction(
         kind=RunKind(kind),
         method_version=row.method_version,
         metrics={
-            name: with_uncertainty(metric, stored.get(name.value))
+            name: with_uncertainty(metric, stored.get(name.value), with_budget=with_model)
             for name, metric in metrics.items()
         },
         findings=findings,
