@@ -1,6 +1,5 @@
 """A figure description as a page shows it: pictures, a table, and data for the chart library."""
 
-import math
 from typing import Any
 
 import orjson
@@ -80,17 +79,8 @@ def _rounded(figure: dict[str, Any], digits: int) -> dict[str, Any]:
         ):
             kept = 6 if name == "x" else digits  # a long run's clock needs every one of them
             if holder and isinstance(holder.get(name), list):
-                holder[name] = _to_digits(holder[name], kept)
+                holder[name] = [None if v is None else float(f"{v:.{kept}g}") for v in holder[name]]
     return figure
-
-
-def _to_digits(values: list[float | None], digits: int) -> list[float | None]:
-    """As many digits as the largest of them has so: a chart shows all on one scale."""
-    largest = max((abs(v) for v in values if v is not None), default=0.0)
-    if largest == 0.0:
-        return values
-    places = digits - 1 - math.floor(math.log10(largest))
-    return [None if v is None else round(v, places) for v in values]
 
 
 def script_json(value: object) -> str:

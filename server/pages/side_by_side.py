@@ -4,14 +4,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
-from server.charts import along_the_load
 from server.charts.figure import MARKERS
 from server.charts.shapes import marker_d
 from server.model.bench import Claim
 from server.model.measured import Measured, Metric
 from server.model.views import ApplianceView, ListingRow
 from server.model.words import MetricName
-from server.pages.pictures import show_figure
+from server.pages.kept_pictures import compared_along_the_load
 from server.pages.shapes import FigureShown, Head, Link, Option
 from server.wording.comparison import (
     CLEARLY_MOST,
@@ -133,7 +132,7 @@ def side_by_side_page(
         appliances=tuple(_compared(view, n, ids) for n, view in enumerate(views)),
         rows=(*_rows(views), *rank_rows) if is_whole else (),
         sentences=(*_sentences(views), *rank_sentences) if is_whole else (),
-        load=(show_figure(along_the_load(named)),) if is_whole and len(named) > 1 else (),
+        load=(compared_along_the_load(named),) if is_whole and len(named) > 1 else (),
         exports=_exports(ids) if is_whole else (),
         can_add=len(views) < MOST,
         add_title="Add an appliance" if views else "Choose appliances",

@@ -7,11 +7,11 @@ from sqlalchemy.orm import Session
 
 from server.errors import Moved, NotFound
 from server.model.bench import Plate
-from server.model.views import ApplianceView, JournalRow, Stored, Tester
+from server.model.views import ApplianceView, JournalRow, RunView, Stored, Tester
 from server.store import tables as t
 from server.store.journal import journal_of
 from server.store.matching import follow_merges
-from server.store.run_views import claims_of, load_run_views
+from server.store.run_views import claims_of, load_compared_runs, load_run_views
 from server.store.runs import rows_of_appliances
 from server.store.shapes import appliance_of, plate_of
 
@@ -67,11 +67,11 @@ def load_appliance_views(
     claims = claims_of(session, keys)
     runs = rows_of_appliances(session, keys, viewer=viewer)
     best_ids = [one.run_id for one in listings.values() if one.run_id is not None]
-    best = (
-        load_run_views(session, run_ids=best_ids, with_trace=is_whole, with_model=is_whole)
-        if best_ids
-        else {}
-    )
+    best: dict[int, RunView] = {}
+    if best_ids and is_whole:
+        best = load_run_views(session, run_ids=best_ids, with_trace=True)
+    elif best_ids:
+        best = load_compared_runs(session, run_ids=best_ids)
     views = []
     for row in rows:
         listing = listings[row.id]

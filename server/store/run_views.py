@@ -1,7 +1,7 @@
 """Whole runs, several at once in a constant number of statements."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Row, select
@@ -15,6 +15,7 @@ from server.model.views import JournalRow, RunView, Stored, StoredFile
 from server.model.words import MetricName, RunKind, RunState
 from server.store import tables as t
 from server.store.journal import journal_of
+from server.store.kept_sets import kept_sets, key_of
 from server.store.shapes import (
     appliance_of,
     claim_of,
@@ -56,9 +57,23 @@ WHOLE_RUNS: Any = (
 )
 
 
-# What takes long to read and make, and that a comparison does not show.
-WITHOUT_MODEL: Any = WHOLE_RUNS.options(
-    defer(t.MetricSetRow.motor, raiseload=True), defer(t.MetricSetRow.segments, raiseload=True)
+# The long parts of a set of figures; those of a comparison are kept once they were read.
+_COMPARED: Any = select(
+    t.MetricSetRow.id,
+    t.MetricSetRow.input_digest,
+    t.MetricSetRow.created_at,
+    t.MetricSetRow.method_version,
+    t.MetricSetRow.lag,
+    t.MetricSetRow.channels_used,
+    t.MetricSetRow.points,
+    t.MetricSetRow.curves,
+    t.MetricSetRow.uncertainties,
+)
+WITHOUT_LONG_PARTS: Any = WHOLE_RUNS.options(
+    *(
+        defer(getattr(t.MetricSetRow, name), raiseload=True)
+        for name in ("points", "curves", "uncertainties", "motor", "segments")
+    )
 )
 
 
@@ -68,38 +83,75 @@ def load_run_views(
     run_ids: Sequence[int],
     with_trace: bool,
     with_journal: bool = False,
-    with_model: bool = True,
 ) -> dict[int, RunView]:
-    """Runs by key, whoever asks: visibility is the caller's matter.
+    """Whole runs by key, whoever asks: visibility is the caller's matter."""
+    rows = session.execute(WHOLE_RUNS.where(t.RunRow.id.in_(run_ids))).all()
+    sets = [(row.MetricSetRow, row.RunRow.kind) for row in rows if row.MetricSetRow is not None]
+    traces = _traces(session, [made.id for made, _ in sets]) if with_trace else {}
+    reductions = _reductions(session, sets, traces=traces, with_model=True)
+    journals = {
+        row.RunRow.id: journal_of(session, subject_kind="run", subject_id=row.RunRow.id)
+        for row in rows
+        if with_journal
+    }
+    return _views(session, rows, reductions, journals)
 
-    `with_model`: with segments, the motor's model and the figures' budgets.
-    """
-    wanted = WHOLE_RUNS if with_model else WITHOUT_MODEL
-    rows = session.execute(wanted.where(t.RunRow.id.in_(run_ids))).all()
-    set_ids = [row.MetricSetRow.id for row in rows if row.MetricSetRow is not None]
+
+def load_compared_runs(session: Session, *, run_ids: Sequence[int]) -> dict[int, RunView]:
+    """Runs as a comparison shows them: without trace, segments, motor model and budgets."""
+    rows = session.execute(WITHOUT_LONG_PARTS.where(t.RunRow.id.in_(run_ids))).all()
+    sets = [(row.MetricSetRow, row.RunRow.kind) for row in rows if row.MetricSetRow is not None]
+    kept = kept_sets(session)
+    keys = {made.id: key_of(made) for made, _ in sets}
+    by_key = kept.those_of(list(keys.values()))
+    reductions = {one: by_key[key] for one, key in keys.items() if key in by_key}
+    kinds = {made.id: kind for made, kind in sets if made.id not in reductions}
+    if kinds:
+        long_parts = session.execute(_COMPARED.where(t.MetricSetRow.id.in_(kinds))).all()
+        read = [(made, kinds[made.id]) for made in long_parts]
+        made_now = _reductions(session, read, traces={}, with_model=False)
+        kept.keep({keys[one]: reduction for one, reduction in made_now.items()})
+        reductions |= made_now
+    return _views(session, rows, reductions, {})
+
+
+def _reductions(
+    session: Session,
+    sets: Sequence[tuple[Any, str]],
+    *,
+    traces: Mapping[int, dict[str, Any]],
+    with_model: bool,
+) -> dict[int, Reduction]:
+    """The reductions of some sets, each with its run's kind, by their key."""
+    set_ids = [made.id for made, _ in sets]
     metrics = metrics_of_sets(session, set_ids)
     findings = findings_of_sets(session, set_ids)
-    traces = _traces(session, set_ids) if with_trace else {}
+    return {
+        made.id: reduction_of(
+            made,
+            kind=kind,
+            metrics=metrics[made.id],
+            findings=tuple(findings[made.id]),
+            trace=traces.get(made.id),
+            with_model=with_model,
+        )
+        for made, kind in sets
+    }
+
+
+def _views(
+    session: Session,
+    rows: Sequence[Row[Any]],
+    reductions: Mapping[int, Reduction],
+    journals: Mapping[int, tuple[JournalRow, ...]],
+) -> dict[int, RunView]:
     claims = claims_of(session, [row.ApplianceRow.id for row in rows])
     views = {}
     for row in rows:
-        key = row.MetricSetRow.id if row.MetricSetRow is not None else None
-        reduction = None
-        if key is not None:
-            reduction = reduction_of(
-                row.MetricSetRow,
-                kind=row.RunRow.kind,
-                metrics=metrics[key],
-                findings=tuple(findings[key]),
-                trace=traces.get(key),
-                with_model=with_model,
-            )
-        journal = (
-            journal_of(session, subject_kind="run", subject_id=row.RunRow.id)
-            if with_journal
-            else ()
-        )
-        views[row.RunRow.id] = _view(row, reduction, claims[row.ApplianceRow.id], journal)
+        run, made = row.RunRow, row.MetricSetRow
+        reduction = None if made is None else reductions[made.id]
+        journal = journals.get(run.id, ())
+        views[run.id] = _view(row, reduction, claims[row.ApplianceRow.id], journal)
     return views
 
 

@@ -5,6 +5,7 @@ beside watts only where the claim is in horsepower.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from server.model.bench import Claim
 from server.model.measured import MeaningReading, Metric
@@ -107,7 +108,9 @@ def value_with_uncertainty(value: float, u: float | None, unit: str) -> str:
     return with_unit(number_with_uncertainty(value, u), unit)
 
 
+@lru_cache(maxsize=8192)  # lists show the same figures again and again
 def number_with_uncertainty(value: float, u: float | None) -> str:
+    """`642 ± 14` from a value and its standard uncertainty."""
     if u is None or u <= 0:
         return significant(value)
     rounded = round_together(value, COVERAGE_FACTOR * u)

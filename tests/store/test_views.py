@@ -136,7 +136,10 @@ def test_a_comparison_takes_as_many_statements_for_six_as_for_two(
         views = compare_views(session, public_ids=list(reversed(ids)), viewer=None)
     assert [view.appliance.public_id for view in views] == list(reversed(ids))
     assert all(view.best is not None and view.best.reduction is not None for view in views)
-    assert len(queries) == 10
+    assert len(queries) == 11
+    with read_session(engine) as session, count_queries(engine) as queries:
+        assert compare_views(session, public_ids=list(reversed(ids)), viewer=None) == views
+    assert len(queries) == 8  # the figures were kept
 
 
 def test_lists_and_views_take_few_statements(
