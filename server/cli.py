@@ -264,6 +264,26 @@ def main() -> None:
     except BenchledgerError as refusal:
         sys.stderr.write(f"{refusal}\n")
         sys.exit(1)
+    except ValueError as refusal:
+        told = _wrong_settings(refusal)
+        if told is None:
+            raise
+        sys.stderr.write(told)
+        sys.exit(2)
+
+
+def _wrong_settings(refusal: ValueError) -> str | None:
+    """A line for each setting that can't be used; None where something else was refused."""
+    from pydantic import ValidationError
+
+    if not isinstance(refusal, ValidationError) or refusal.title != "Settings":
+        return None
+    lines = []
+    for error in refusal.errors():
+        name = "".join(f"BENCHLEDGER_{part}".upper() for part in error["loc"][:1])
+        message = error["msg"].removeprefix("Value error, ")
+        lines.append(f"{name}: “{error['input']}”: {message}.\n" if name else f"{message}.\n")
+    return "".join(lines)
 
 
 if __name__ == "__main__":

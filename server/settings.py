@@ -10,12 +10,18 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 from server.model.publishing import PublishingRule
 
 # "10/hour", "4/15 minutes"; empty in the environment: no limit.
-_Written = Annotated[
-    str, Field(pattern=r"^[1-9]\d{0,6}/(?:[1-9]\d{0,3} )?(?:second|minute|hour|day)s?$")
-]
+_WRITTEN = re.compile(r"[1-9]\d{0,6}/(?:[1-9]\d{0,3} )?(?:second|minute|hour|day)s?")
 _RATE_PARTS = re.compile(r"(\d+)/(\d*) ?(second|minute|hour|day)")
 _SECONDS = {"second": 1, "minute": 60, "hour": 3600, "day": 86400}
-Rate = Annotated[_Written | None, BeforeValidator(lambda text: text or None)]
+
+
+def _check_rate(text: str | None) -> str | None:
+    if text and not _WRITTEN.fullmatch(text):
+        raise ValueError("write it like 10/hour or 4/15 minutes, or leave it empty for no limit")
+    return text or None
+
+
+Rate = Annotated[str | None, BeforeValidator(_check_rate)]
 
 
 class Settings(BaseSettings):
@@ -24,7 +30,7 @@ class Settings(BaseSettings):
     data: Path = Field(default=Path("data"), description="folder of the database and stored files")
     database_url: str | None = Field(default=None, description="else SQLite in the data folder")
     host: str = "127.0.0.1"
-    port: int = 8000
+    port: int = Field(default=8000, ge=0, le=65535)
     public_url: str | None = Field(default=None, description="for links in previews and exports")
     web_processes: int = Field(default=2, ge=1, le=32)
     web_threads: int = Field(default=4, ge=1, le=64, description="threads of one web process")
