@@ -46,6 +46,8 @@ class LoadLine:
     voltage: Polynomial | None
     power_factor: Polynomial | None
     n_points: int
+    n_without_current: int = 0
+    n_without_input: int = 0
     gap: tuple[float, float] | None = None
 
     def grid(self) -> Floats:
@@ -118,6 +120,8 @@ def fit_load_line(points: Sequence[LoadPoint]) -> LoadLine | None:
         voltage=_maybe(x, points, lambda p: p.voltage_v, lambda p: None),
         power_factor=_maybe(x, points, lambda p: p.power_factor, lambda p: None),
         n_points=len(points),
+        n_without_current=sum(p.current_a is None for p in points),
+        n_without_input=sum(p.input_power_w is None for p in points),
         gap=_wide_gap(x),
     )
 

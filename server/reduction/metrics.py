@@ -16,6 +16,7 @@ from server.reduction.polynomial import Polynomial
 
 M = MetricName
 NO_INPUT = "real input power was not measured"
+NO_CURRENT = "current was not measured"
 NO_LINE = "fewer than five steady loads or sweep bins, no curve along the load"
 
 
@@ -128,6 +129,22 @@ def read_at(line: LoadLine, x: float, u_x: float, budget: Budget) -> AtLoad:
     )
 
 
+def no_input(line: LoadLine) -> str:
+    """Why nothing that rests on the curve of input power can be had."""
+    return _why_no_curve(line, line.n_without_input, "input power") or NO_INPUT
+
+
+def no_current(line: LoadLine) -> str:
+    """Why nothing that rests on the curve of current can be had."""
+    return _why_no_curve(line, line.n_without_current, "current") or NO_CURRENT
+
+
+def _why_no_curve(line: LoadLine, n_without: int, quantity: str) -> str | None:
+    if not 0 < n_without < line.n_points:
+        return None
+    return f"{n_without} of {line.n_points} loads have no {quantity}: its curve needs all of them"
+
+
 def efficiency_metrics(line: LoadLine, budget: Budget) -> dict[MetricName, Metric]:
     """Best efficiency along the load line, and where it stands."""
     names = (
@@ -138,7 +155,7 @@ def efficiency_metrics(line: LoadLine, budget: Budget) -> dict[MetricName, Metri
         M.INPUT_POWER_AT_EFFICIENCY_MAX,
     )
     if line.input_power is None:
-        return {name: Metric.missing(name, NO_INPUT) for name in names}
+        return {name: Metric.missing(name, no_input(line)) for name in names}
     x = line.grid()
     input_w = line.input_power.at(x)
     if float(input_w.min()) <= 0:
@@ -157,7 +174,7 @@ def efficiency_metrics(line: LoadLine, budget: Budget) -> dict[MetricName, Metri
     }
     add_figure(metrics, M.SHAFT_POWER_AT_EFFICIENCY_MAX, at.shaft_w, at.u["shaft"], "")
     add_figure(metrics, M.TORQUE_AT_EFFICIENCY_MAX, at.torque_nm, at.u["torque"], "")
-    add_figure(metrics, M.INPUT_POWER_AT_EFFICIENCY_MAX, at.input_w, at.u.get("input"), NO_INPUT)
+    add_figure(metrics, M.INPUT_POWER_AT_EFFICIENCY_MAX, at.input_w, at.u.get("input"), "")
     add_figure(
         metrics,
         M.POWER_FACTOR_AT_EFFICIENCY_MAX,
@@ -185,7 +202,7 @@ def rated_metrics(line: LoadLine | None, plate: Plate, budget: Budget) -> dict[M
     if line is None:
         return _all_missing(NO_LINE)
     if line.current is None:
-        return _all_missing("current was not measured")
+        return _all_missing(no_current(line))
     x = line.grid()
     current = line.current.at(x)
     above = np.flatnonzero(current >= plate.current_a)
@@ -216,10 +233,16 @@ def rated_metrics(line: LoadLine | None, plate: Plate, budget: Budget) -> dict[M
     add_figure(metrics, M.TORQUE_AT_RATED_CURRENT, at.torque_nm, at.u["torque"], "")
     add_figure(metrics, M.SPEED_AT_RATED_CURRENT, at.speed_rad_s, at.u["speed"], "")
     add_figure(
-        metrics, M.EFFICIENCY_AT_RATED_CURRENT, at.efficiency, at.u.get("efficiency"), NO_INPUT
+        metrics,
+        M.EFFICIENCY_AT_RATED_CURRENT,
+        at.efficiency,
+        at.u.get("efficiency"),
+        no_input(line),
     )
     add_figure(metrics, M.POWER_FACTOR_AT_RATED_CURRENT, at.power_factor, at.u.get("pf"), no_pf)
-    add_figure(metrics, M.INPUT_POWER_AT_RATED_CURRENT, at.input_w, at.u.get("input"), NO_INPUT)
+    add_figure(
+        metrics, M.INPUT_POWER_AT_RATED_CURRENT, at.input_w, at.u.get("input"), no_input(line)
+    )
     return metrics
 
 

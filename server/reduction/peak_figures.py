@@ -9,7 +9,7 @@ from server.model.measured import Metric
 from server.model.results import LoadPoint
 from server.model.words import MetricName
 from server.reduction.loadline import COORDINATES, LoadLine, pooled_u
-from server.reduction.metrics import NO_INPUT, Budget, add_figure, read_at
+from server.reduction.metrics import Budget, add_figure, no_current, no_input, read_at
 from server.reduction.motors.choose import Choice
 from server.reduction.motors.place import Place, highest_place
 from server.reduction.peak import Peak, find_peak
@@ -54,9 +54,9 @@ def peak_metrics(
         ),
     }
     at_peak = (
-        (M.CURRENT_AT_MAX_STEADY_POWER, at.current_a, at.u.get("current"), "no current"),
-        (M.EFFICIENCY_AT_MAX_STEADY_POWER, at.efficiency, at.u.get("efficiency"), NO_INPUT),
-        (M.INPUT_POWER_AT_MAX_STEADY_POWER, at.input_w, at.u.get("input"), NO_INPUT),
+        (M.CURRENT_AT_MAX_STEADY_POWER, at.current_a, at.u.get("current"), no_current(line)),
+        (M.EFFICIENCY_AT_MAX_STEADY_POWER, at.efficiency, at.u.get("efficiency"), no_input(line)),
+        (M.INPUT_POWER_AT_MAX_STEADY_POWER, at.input_w, at.u.get("input"), no_input(line)),
     )
     for name, value, u, reason in at_peak:
         add_figure(metrics, name, value, u, reason)

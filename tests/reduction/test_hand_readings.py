@@ -5,7 +5,7 @@ import pytest
 
 from server.model.bench import Instrument, Plate, Rig
 from server.model.results import ReductionOptions
-from server.model.words import Channel, MetricName, RunKind, SegmentKind, Severity
+from server.model.words import Channel, FindingCode, MetricName, RunKind, SegmentKind, Severity
 from server.reduction import reduce_run
 from tests.reduction.simulate import induction, permanent_magnet, universal
 from tests.reduction.simulate_kinds import recording
@@ -136,6 +136,35 @@ def test_a_blank_cell_stays_blank_and_inertia_plays_no_part():
 
     assert reduction.points[4].current_a is None
     assert reduction.points == plain.points
+
+
+@pytest.mark.parametrize(
+    ("blank", "figure"),
+    [
+        ("current", M.SHAFT_POWER_AT_RATED_CURRENT),
+        ("current", M.CURRENT_AT_MAX_STEADY_POWER),
+        ("power", M.EFFICIENCY_MAX),
+        ("power", M.INPUT_POWER_AT_MAX_STEADY_POWER),
+    ],
+)
+def test_what_a_blank_cell_costs_is_told_as_it_is(blank, figure):
+    motor, rows = table("series")
+    n = len(rows[blank])
+    rows[blank][4] = np.nan
+    plate = Plate(current_a=float(np.nanmedian(rows["current"])), supply=motor.supply)
+
+    reduction = reduce_run(
+        recording(np.arange(float(n)), {"rows_without_time": True}, **rows),
+        kind=RunKind.BRAKE,
+        plate=plate,
+        rig=Rig(),
+        options=BY_HAND,
+    )
+
+    assert f"1 of {n} loads" in (reduction.metrics[figure].reason or "")
+    # The plate's current lies between the readings: it was reached.
+    codes = {f.code for f in reduction.findings}
+    assert FindingCode.RATED_CURRENT_NOT_REACHED not in codes
 
 
 def test_few_rows_are_a_lower_bound_and_force_without_an_arm_has_its_reason():
