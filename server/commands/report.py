@@ -22,7 +22,10 @@ def print_report(console: Console, results: Json) -> None:
     print_winding(console, results["winding_temperature"])
     for finding in results["findings"]:
         word = severity_word(Severity(finding["severity"]))
-        console.print(f"{word}: {escape(finding['message'])}", highlight=False)
+        told = finding["message"]
+        if finding["severity"] != Severity.INFO:
+            told += f" {finding['remedy']}"
+        console.print(f"{word}: {escape(told)}", highlight=False)
     console.print(f"Method {results['method_version']}; ± is the 95 % interval.", style="dim")
 
 

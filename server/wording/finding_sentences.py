@@ -8,7 +8,10 @@ Evidence = dict[str, JsonValue]
 def _number(evidence: Evidence, key: str, pattern: str = ".3g") -> str:
     value = evidence.get(key)
     if isinstance(value, int | float) and not isinstance(value, bool):
-        return format(value, pattern).replace("-", "−")
+        text = format(value, pattern)
+        if "e+" in text:  # nobody reads 1.07e+04 W at a glance
+            text = f"{float(text):.0f}"
+        return text.replace("-", "−")
     return "an unknown value"
 
 

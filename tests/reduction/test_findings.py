@@ -247,3 +247,9 @@ def test_the_place_of_a_finding_is_named() -> None:
         Finding(F.CHANNEL_CLIPPED, Severity.WARNING, {"start_s": 1.0, "end_s": 2.5})
     )
     assert text.where == "1.0 s to 2.5 s"
+
+
+def test_large_figures_are_written_out():
+    evidence = {"highest_w": 10695.6, "open_end": "high"}
+    text = finding_text(Finding(F.PEAK_NOT_BRACKETED, Severity.WARNING, evidence))
+    assert "shown, 10700 W," in text.message
