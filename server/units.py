@@ -44,6 +44,9 @@ _LENGTHS = {
 }
 
 
+_USUAL_TORQUES = "N·m, mN·m, N·cm, kgf·m, kgf·cm, gf·cm, lbf·ft, lbf·in, ozf·in"
+
+
 @dataclass(frozen=True, slots=True)
 class Conversion:
     """SI value = value × scale + offset. `unit` is the name as we show it."""
@@ -196,7 +199,7 @@ def conversion(unit: str, kind: str) -> Conversion:
         raise UnitError(f"“{unit}” can't be used: {refusal}.")
     table = _kind(kind)
     if shown is None:
-        known = ", ".join(list(table.names)[:12])
+        known = _USUAL_TORQUES if kind == "torque" else ", ".join(list(table.names)[:12])
         raise UnitError(f"“{unit}” is not a unit of {_kind_name(kind)} known here; known: {known}.")
     if shown == table.si_unit:
         return Conversion(shown, 1.0, 0.0, table.si_unit)

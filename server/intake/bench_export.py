@@ -35,6 +35,8 @@ def _shown(value: Any, kind: str | None) -> Any:
         return value.isoformat()
     if kind is None or not isinstance(value, int | float):
         return value
+    if kind == "fraction":
+        return f"{float(value)!r} ratio"  # bare, a large one would be asked about when read back
     if kind == "hours":
         return f"{float(value)!r} h"
     unit = known_units(kind)[0]

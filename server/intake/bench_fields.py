@@ -63,7 +63,11 @@ def quantity(kind: str) -> Reader:
             raise UnitError(f"is a bare number; write it as a string with its unit, “{value} …”.")
         if not isinstance(value, str):
             raise UnitError("needs a string with a number and its unit.")
-        return to_si(value, kind)
+        got = to_si(value, kind)
+        if kind == "fraction" and got >= 0.2 and value.strip()[-1:].isdigit():
+            shown = f"{100 * got:g} %"
+            raise UnitError(f"“{value}” would be {shown}; write “{shown}” or “{value.strip()} %”.")
+        return got
 
     return read
 

@@ -10,6 +10,7 @@ from server.errors import Problem
 from server.intake.dialect import Dialect, split_line
 from server.intake.text import Text, decode
 
+MOST_RAGGED = 10  # rows named
 _PIECE_BYTES = 1 << 24
 _COMMENT_SIGNS = (b"#", b"%", b"//", b"!")
 
@@ -74,22 +75,27 @@ def without_bare_rows(raw: bytes, dialect: Dialect) -> bytes:
     return re.sub(rb"(?m)^(?:" + sign + rb"|[ \t])+$", b"", raw)
 
 
-def ragged_row(raw: bytes, line: int, dialect: Dialect) -> Problem | None:
-    """The first row whose width differs, named."""
+def ragged_rows(raw: bytes, line: int, dialect: Dialect) -> list[Problem]:
+    """The first rows whose width differs, each named."""
     separator = dialect.separator.encode()
+    problems: list[Problem] = []
     for number, row in enumerate(raw.split(b"\n"), start=line):
         if row.count(separator) == dialect.width - 1 or not row.strip():
             continue
         width = len(split_line(decode(row), dialect.separator))
         if width == dialect.width:
             continue
-        return Problem(
-            f"this row has {width} {'column' if width == 1 else 'columns'}, "
-            f"the others have {dialect.width}.",
-            "Every row needs the same number of columns; leave cells blank rather than out.",
-            row=number,
+        problems.append(
+            Problem(
+                f"this row has {width} {'column' if width == 1 else 'columns'}, "
+                f"the others have {dialect.width}.",
+                "Every row needs the same number of columns; leave cells blank rather than out.",
+                row=number,
+            )
         )
-    return None
+        if len(problems) == MOST_RAGGED:
+            break
+    return problems
 
 
 def unclosed_quote(raw: bytes, line: int) -> Problem:

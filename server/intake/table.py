@@ -25,7 +25,7 @@ from server.intake.fast import (
 from server.intake.figures import read_figures, tidy_column
 from server.intake.pieces import (
     pieces,
-    ragged_row,
+    ragged_rows,
     tidy_lines,
     unclosed_quote,
     without_bare_rows,
@@ -117,11 +117,11 @@ def _read_piece(
         if emptied != raw:
             shown = emptied.replace(_HIDDEN_POINT, b".") if hides_points else emptied
             return _read_piece(shown, line, dialect, wants, as_text, table)
-        problem = ragged_row(raw, line, dialect)
-        if frame is None and problem is None:
-            problem = unclosed_quote(raw, line)
-        if problem is not None:
-            table.problems.append(problem)
+        problems = ragged_rows(raw, line, dialect)
+        if frame is None and not problems:
+            problems = [unclosed_quote(raw, line)]
+        if problems:
+            table.problems += problems
             return None
     made: list[pl.Series] = []
     for position, want in enumerate(wants):
@@ -173,12 +173,23 @@ def _tidied(
     if got.n_bad and not want.is_strict:
         table.not_figures[position] = table.not_figures.get(position, 0) + got.n_bad
     for row, cell in got.bad if want.is_strict else ():
-        table.problems.append(
-            Problem(
-                f"“{cell[:60]}” is no figure.",
-                "Correct the cell or leave it blank.",
-                row=line + row,
-                column=want.header,
-            )
-        )
+        problem = _no_figure(cell, line + row, want.header)
+        if problem not in table.problems:
+            table.problems.append(problem)
     return got.values.cast(pl.Float64 if want.kind == "float64" else pl.Float32)
+
+
+def _no_figure(cell: str, row: int, header: str) -> Problem:
+    if cell.strip() == header:
+        # A logger that was started again writes its header again: one problem, not one a column.
+        return Problem(
+            "the header stands here again.",
+            "Leave this row out; what was recorded in several goes is best sent as several files.",
+            row=row,
+        )
+    return Problem(
+        f"“{cell[:60]}” is no figure.",
+        "Correct the cell or leave it blank.",
+        row=row,
+        column=header,
+    )

@@ -143,6 +143,12 @@ def refuse_what_is_no_text(start: bytes, name: str) -> None:
             "not delimited text: the file holds binary data.",
             "Export the readings as CSV from the logger's program.",
         )
+        if odd == sample.count(0):
+            problem = Problem(
+                "the file holds zero bytes, which are no text.",
+                "A logger that lost power leaves them behind: delete them and the row they cut.",
+                row=sample[: sample.index(0)].count(b"\n") + 1,
+            )
         raise UnusableLog(name, [problem])
 
 

@@ -211,6 +211,11 @@ def test_bytes_with_a_mark_are_read() -> None:
         ("[specimen]\nhours = '3 V'", "specimen.hours", "duration"),
         ("[run]\ntested_on = 'yesterday'", "run.tested_on", "no date"),
         ("[run]\nkind = 'jog'", "run.kind", "brake"),
+        (
+            "[[instrument]]\nchannel = 'torque'\nof_reading = '0.5'",
+            "instrument[1].of_reading",
+            "“50 %” or “0.5 %”",
+        ),
         ("plate = 3", "plate", "table"),
         ("claim = 3", "claim", "list of tables"),
     ],

@@ -22,6 +22,8 @@ GOOD = "t,n,M\n0,100,2\n1,110,2.5\n2,120,3\n"
         ("t,n,M\n0,1,2\n1,1.2.3,3\n2,3,4\n", 3, "n", "no figure"),
         ("t,n,M\n0,1,2\n1,12:30,3\n2,3,4\n", 3, "n", "no figure"),
         ("t,n,Torque (foo)\n0,1,2\n1,1,3\n", None, "Torque (foo)", "not a unit of torque"),
+        ("t,n,Torque (foo)\n0,1,2\n1,1,3\n", None, "Torque (foo)", "kgf·cm, gf·cm, lbf·ft"),
+        ("t,n,M\n0,1,2\n1,1,3\n2,\0\0\0\0\0\0\0\0\0\0\0\0", 4, None, "zero bytes"),
         ("t,n,Torque (boiler hp)\n0,1,2\n1,1,3\n", None, "Torque (boiler hp)", "can't be used"),
         ("t,n,M,Temp\n0,1,2,\n1,1,3,---\n", None, "Temp", "holds no reading"),
         ("t,n,M\n0,OL,2\n1,OL,3\n", None, "n", "holds no reading"),
@@ -57,6 +59,20 @@ def test_every_bad_cell_of_a_piece_is_named(tmp_path: Path) -> None:
     with pytest.raises(UnusableLog) as caught:
         read(tmp_path, "t,n,M\n0,x1,2\n1,1,y2\n2,3,4\n3,3,4\n4,z3,4\n")
     assert {(p.row, p.column) for p in caught.value.problems} == {(2, "n"), (6, "n"), (3, "M")}
+
+
+def test_every_row_of_another_width_is_named(tmp_path: Path) -> None:
+    with pytest.raises(UnusableLog) as caught:
+        read(tmp_path, "t,n,M\n0,1,2\n1,1\n2,3,4\n3,3,4,5\n4,3,4\n")
+    assert [p.row for p in caught.value.problems] == [3, 5]
+
+
+def test_a_header_that_stands_again_is_one_problem(tmp_path: Path) -> None:
+    with pytest.raises(UnusableLog) as caught:
+        read(tmp_path, "t (s),n (1/s),M (N m)\n0,1,2\n1,1,3\nt (s),n (1/s),M (N m)\n0,3,4\n1,3,4\n")
+    assert [(p.row, p.message) for p in caught.value.problems] == [
+        (4, "the header stands here again.")
+    ]
 
 
 def test_the_row_is_named_deep_in_a_file(tmp_path: Path) -> None:
