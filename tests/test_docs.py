@@ -9,7 +9,9 @@ from typer.testing import CliRunner
 
 from server.cli import app
 from server.intake import read_bench
+from server.intake.bench_fields import APPLIANCE, CLAIM, PLATE, RIG, RUN, SPECIMEN
 from server.reduction import METHOD_VERSIONS
+from server.settings import Settings
 
 ROOT = Path(__file__).parent.parent
 DOCUMENTS = [p for p in ROOT.rglob("*.md") if not {".venv", "node_modules", "data"} & set(p.parts)]
@@ -42,6 +44,32 @@ def test_the_bench_file_of_the_readme_can_be_read() -> None:
     bench = read_bench(block.group(1), name="README")
     assert bench.plate.voltage_v == pytest.approx(120)
     assert bench.claims[0].value_si == pytest.approx(5 * 745.69987158227)
+
+
+def test_the_bench_file_of_the_readme_names_what_sending_needs() -> None:
+    block = re.search(r"```toml\n(.*?)```", (ROOT / "README.md").read_text(), re.S)
+    assert block is not None
+    appliance = read_bench(block.group(1), name="README").appliance
+    assert appliance.maker
+    assert appliance.model
+
+
+def test_every_key_of_the_bench_file_is_described() -> None:
+    page = (ROOT / "docs/methods/reading-a-log.md").read_text()
+    for table in (PLATE, RIG, CLAIM, APPLIANCE, SPECIMEN, RUN):
+        for key in table:
+            assert f"`{key}`" in page, key
+
+
+def test_every_setting_named_in_a_document_exists() -> None:
+    known = {f"BENCHLEDGER_{name.upper()}" for name in Settings.model_fields}
+    # Read by the command, by tests and by the composition, not by the service.
+    known |= {"BENCHLEDGER_TOKEN", "BENCHLEDGER_SERVER", "BENCHLEDGER_FUZZ_ROUNDS"}
+    known |= {"BENCHLEDGER_DATABASE_PASSWORD", "BENCHLEDGER_TEST_POSTGRESQL_URL"}
+    for document in DOCUMENTS:
+        for name in re.findall(r"BENCHLEDGER_[A-Z_]*[A-Z]\b", document.read_text()):
+            begins = f"{name}_"  # "BENCHLEDGER_LIMIT_…": the beginning of several
+            assert name in known or any(k.startswith(begins) for k in known), name
 
 
 @pytest.mark.parametrize("version", METHOD_VERSIONS.values())
