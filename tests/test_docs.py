@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from server.app import create_app
 from server.cli import app
 from server.intake import read_bench
 from server.intake.bench_fields import APPLIANCE, CLAIM, PLATE, RIG, RUN, SPECIMEN
@@ -59,6 +60,14 @@ def test_every_key_of_the_bench_file_is_described() -> None:
     for table in (PLATE, RIG, CLAIM, APPLIANCE, SPECIMEN, RUN):
         for key in table:
             assert f"`{key}`" in page, key
+
+
+def test_every_address_named_in_the_readme_is_served(sqlite_settings: Settings) -> None:
+    served = {route.path for route in create_app(sqlite_settings).routes if hasattr(route, "path")}
+    pattern = r"`(?:GET |POST )?(/[a-z][a-z0-9/.-]*)`"
+    for name in ("README.md", "docs/moderation.md"):
+        for address in re.findall(pattern, (ROOT / name).read_text()):
+            assert address in served, f"{name}: {address}"
 
 
 def test_every_setting_named_in_a_document_exists() -> None:

@@ -101,7 +101,8 @@ def _rows_with_time(
 def _no_value(header: str, channel: Channel) -> Problem:
     return Problem(
         f"this column is {channel.value.replace('_', ' ')}, and it holds no reading.",
-        "Leave the column out, or choose “none” for it in [columns].",
+        "Leave the column out, or have it kept under its own name (“none” in a bench file's "
+        "[columns]).",
         column=header,
     )
 
@@ -229,8 +230,8 @@ def _time_from_interval(
             Problem(
                 "no column is a time.",
                 "Add a column with the time of each reading, or a line like “sample interval 10 "
-                "ms” above the header; or say in [columns] which column is the time. Readings "
-                "noted by hand need none: say kind = “hand readings”.",
+                "ms” above the header; or say which column is the time. Readings noted by hand "
+                "need none: choose that kind of run (kind = “hand readings” in a bench file).",
             )
         )
         return None

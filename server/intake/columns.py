@@ -135,7 +135,7 @@ def _finish(
         problems.append(
             Problem(
                 str(error),
-                "Correct the unit, or say in [columns] what this column is.",
+                "Correct the unit, or say what this column is ([columns] in a bench file).",
                 column=header.text,
             )
         )

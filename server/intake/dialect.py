@@ -38,7 +38,8 @@ class Dialect:
     """`first_line` is the index of the first line of readings; lines count from 0.
 
     `marks`: decimal mark of each column. `suffixes`: a unit printed behind every number of the
-    column. `cells` are the head's tidied cells, one tuple a column.
+    column. `cells` are the head's tidied cells, one tuple a column. `rows_at`: the lines, counted
+    from 1, on which the first of `raw_rows` stand.
     """
 
     separator: str
@@ -54,6 +55,7 @@ class Dialect:
     suffixes: tuple[str | None, ...]
     cells: tuple[tuple[str, ...], ...]
     raw_rows: tuple[tuple[str, ...], ...]
+    rows_at: tuple[int, ...]
     notes: dict[str, str] = field(default_factory=dict)
 
 
@@ -108,7 +110,9 @@ def find_dialect(text: Text, *, name: str) -> Dialect:
     first = _first_data_line(lines, separator, width)
     headers, units, header_line = _header(lines, first, separator, width)
     probes = [p for p in further if len(split_line(p, separator)) == width]
-    body = [x for x in lines[first:] if x.strip() and not COMMENT.match(x)]
+    numbered = enumerate(lines[first:], start=first + 1)
+    at = [(n, x) for n, x in numbered if x.strip() and not COMMENT.match(x)]
+    body = [x for _, x in at]
     rows = [r for r in (split_line(x, separator) for x in [*body, *probes]) if len(r) == width]
     cells = [tuple(tidy(r[i]) for r in rows) for i in range(width)]
     suffixes = tuple(find_suffix(c) for c in cells)
@@ -132,6 +136,7 @@ def find_dialect(text: Text, *, name: str) -> Dialect:
         suffixes=suffixes,
         cells=tuple(tuple(c) for c in bare),
         raw_rows=tuple(tuple(r) for r in rows[:60]),
+        rows_at=tuple(n for n, x in at[:60] if len(split_line(x, separator)) == width),
         notes=notes,
     )
 

@@ -105,6 +105,7 @@ def preview_log(
         columns=tuple(c.column for c in plan.columns),
         rows=tuple(tuple(tidy(c) for c in r[:width]) for r in plan.dialect.raw_rows[:n_rows]),
         dialect=dialect,
+        rows_at=plan.dialect.rows_at[:n_rows],
         problems=tuple(str(p) for p in problems),
         strips=head_figures(plan),
     )
@@ -128,7 +129,7 @@ def _missing_channels(columns: Sequence[Understood], kind: RunKind) -> list[Prob
             missing.append(
                 Problem(
                     f"no column is {words}, which {article} {name} run needs.",
-                    f"Say in [columns] which one it is; the columns are {headers}.",
+                    f"Say which one it is ([columns] in a bench file); the columns are {headers}.",
                 )
             )
     return missing

@@ -53,8 +53,8 @@ def make_plan(
             problems.append(
                 Problem(
                     "there is no header: the columns have no names.",
-                    "Add a line of names above the readings, or say in [columns] what “column 1”, "
-                    "“column 2” and so on are.",
+                    "Add a line of names above the readings, or say what each column is "
+                    "(“column 1”, “column 2” and so on in [columns] of a bench file).",
                 )
             )
         headers = tuple(f"column {i + 1}" for i in range(width))

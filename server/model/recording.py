@@ -55,6 +55,7 @@ class LogRead:
 class LogPreview:
     """The head of a file for the column check: lines before the header, header, first rows.
 
+    `rows_at`: the line of the file that each row is, counted from 1 as in every message.
     `strips`: the first figures of each column as they stand in the file, None where there is none;
     empty for a column without figures.
     """
@@ -63,5 +64,6 @@ class LogPreview:
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
     dialect: Mapping[str, JsonValue]
+    rows_at: tuple[int, ...] = ()
     problems: tuple[str, ...] = ()
     strips: tuple[tuple[float | None, ...], ...] = ()

@@ -29,13 +29,14 @@ def columns_page(
     path = f"/send/{draft.public_id}/columns"
     rows = [
         PreviewRow(f"Row {number}", _fill(cells, len(preview.columns)))
-        for number, cells in enumerate(preview.rows, start=1)
+        for number, cells in zip(preview.rows_at, preview.rows, strict=False)
     ]
     return ColumnsPage(
         head=head_of("columns", path),
         steps=steps_of("columns", draft),
         asked=asked.lines("columns", "file"),
-        problems=(*(problem_words(p) for p in problems), *preview.problems),
+        # Reading the file whole finds what its head has shown already.
+        problems=tuple(dict.fromkeys((*map(problem_words, problems), *preview.problems))),
         file_line=", ".join(
             (draft.file.name, size_words(draft.file.n_bytes), dialect_words(preview.dialect))
         ),

@@ -35,7 +35,9 @@ async def _kept_file(request: Request, viewer: Viewer) -> AsyncIterator[KeptUplo
             yield await in_receiver(resources, keep_typed)
             return
         if sent is None or sent.n_bytes == 0:
-            problem = Problem("No file came along.", "Choose the log first.", field="file")
+            problem = Problem(
+                "No file came along, or an empty one.", "Choose a log with readings.", field="file"
+            )
             raise Unusable("the form", [problem])
         yield await in_receiver(resources, partial(look_and_keep, request, sent, {}))
 

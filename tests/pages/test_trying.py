@@ -55,6 +55,25 @@ def test_each_column_has_its_line_and_the_lines_above_are_asked_about(
     assert "A. Quill" in text_of(page)
 
 
+def test_rows_are_numbered_as_in_what_is_said_about_them(browser_without_scripts: Browser) -> None:
+    header, *rows = small_log().splitlines()
+    log = "\n".join(["# Bench 2", header, rows[0], "", "# a pause", rows[1].replace("0", "x", 1)])
+    log += "\n" + "\n".join(rows[2:]) + "\n"
+    page = opened(browser_without_scripts, upload(browser_without_scripts, log))
+
+    assert "row 6" in page.get_text()
+    table = page.select_one("table.column-check")
+    assert table is not None
+    assert [th.get_text(strip=True) for th in table.select("tbody th")][-8:-6] == ["Row 3", "Row 6"]
+
+
+def test_what_both_head_and_file_show_is_said_once(browser_without_scripts: Browser) -> None:
+    log = "\n".join(small_log().splitlines()[1:]) + "\n"
+    page = opened(browser_without_scripts, upload(browser_without_scripts, log))
+
+    assert page.get_text().count("there is no header") == 1
+
+
 def test_readings_are_typed_row_by_row(browser_without_scripts: Browser) -> None:
     browser = browser_without_scripts
     form = fields_of(opened(browser, "/send/readings"), "/send/readings")
