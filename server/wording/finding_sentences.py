@@ -1,6 +1,7 @@
 """The sentences of each finding: what was found, and what can be done about it."""
 
 from server.model.measured import JsonValue
+from server.wording.rig_sentences import channel_of
 
 Evidence = dict[str, JsonValue]
 
@@ -120,7 +121,7 @@ def over_range(e: Evidence) -> tuple[str, str]:
             "Use a larger range.",
         )
     return (
-        f"The {e.get('channel')} reached {_number(e, 'value')}, beyond its instrument's range of"
+        f"The {channel_of(e)} reached {_number(e, 'value')}, beyond its instrument's range of"
         f" {_number(e, 'range')} (SI units).",
         "Use a larger range, or correct the range in the rig's description.",
     )
@@ -198,7 +199,7 @@ def off_plate(e: Evidence) -> tuple[str, str]:
 def frozen(e: Evidence) -> tuple[str, str]:
     use = "" if e.get("is_used") is True else " No figure is made from it."
     return (
-        f"The {e.get('channel')} never changed from {_number(e, 'value', '.4g')}.{use}",
+        f"The {channel_of(e)} never changed from {_number(e, 'value', '.4g')}.{use}",
         "Check the sensor's connection, or leave the column out.",
     )
 
@@ -224,19 +225,6 @@ def last_line(e: Evidence) -> tuple[str, str]:
     return (
         f"The file ends inside its last line{row}; that line was left out.",
         "Send the file again if more of the run should be in it.",
-    )
-
-
-def calibration(e: Evidence) -> tuple[str, str]:
-    found = e.get("instruments")
-    names = [
-        f"{item.get('channel')} (calibrated {item.get('calibrated')})"
-        for item in (found if isinstance(found, list) else [])
-        if isinstance(item, dict)
-    ]
-    return (
-        f"Calibrated more than a year before the test: {', '.join(names)}.",
-        "Calibrate, or say why the old calibration still holds.",
     )
 
 

@@ -62,7 +62,7 @@ _WRITERS: dict[FindingCode, Callable[[Evidence], tuple[str, str]]] = {
     FindingCode.CHANNEL_FROZEN: sentences.frozen,
     FindingCode.CHANNELS_LAG: sentences.lag,
     FindingCode.LAST_LINE_CUT: sentences.last_line,
-    FindingCode.OUT_OF_CALIBRATION: sentences.calibration,
+    FindingCode.OUT_OF_CALIBRATION: rig_sentences.calibration,
     FindingCode.SAME_FILE: sentences.same_file,
     FindingCode.TIME_DISORDERED: sentences.disordered,
     FindingCode.RUN_ENDED_EARLY: sentences.ended_early,

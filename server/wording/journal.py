@@ -1,9 +1,11 @@
 """What changed, in words: each act plainly, maintainers by role, reasons as they were given."""
 
 from collections.abc import Mapping
+from datetime import date
 
 from server.model.measured import JsonValue
 from server.model.views import JournalRow
+from server.wording.counts import show_date
 
 RULE, MAINTAINER, READER = "the rule", "a maintainer", "a reader"
 _ROLES = {"system": RULE, "reader": READER, "operator": "the operator"}
@@ -92,8 +94,9 @@ def _more(act: str, after: Mapping[str, JsonValue]) -> str:
     if act == "run returned" and isinstance(remarks, list):
         n = len(remarks)
         return f" with {n} {'remark' if n == 1 else 'remarks'}"
-    if act == "run accepted" and isinstance(after.get("not_before"), str):
-        return f" for {after['not_before']}"
+    not_before = after.get("not_before")
+    if act == "run accepted" and isinstance(not_before, str):
+        return f" for {show_date(date.fromisoformat(not_before))}"
     if act == "plate corrected" and isinstance(after.get("plate"), int):
         return f", revision {after['plate']}"
     if act == "appliance merged":

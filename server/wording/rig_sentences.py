@@ -1,8 +1,19 @@
 """What a rig's description did to the figures, or could not do, in words."""
 
+from datetime import date
+
 from server.model.measured import JsonValue
+from server.model.words import Channel
+from server.wording.counts import show_date
+from server.wording.labels import channel_word
 
 Evidence = dict[str, JsonValue]
+
+
+def channel_of(evidence: Evidence) -> str:
+    """The channel that a finding is about, as people call it."""
+    value = evidence.get("channel")
+    return channel_word(Channel(value)) if isinstance(value, str) else "channel"
 
 
 def ambient_unknown(evidence: Evidence) -> tuple[str, str]:
@@ -45,13 +56,32 @@ def clipped(e: Evidence) -> tuple[str, str]:
     n = e.get("n_readings")
     if isinstance(n, int):
         return (
-            f"The {e.get('channel')} was read as {_value(e)}, its farthest value, "
+            f"The {channel_of(e)} was read as {_value(e)}, its farthest value, "
             f"{n} times and at different speeds, and seldom just short of it: readings seem to be "
             "cut off there.",
             "Use a larger range, and look for a limit in the logger's settings.",
         )
     return (
-        f"The {e.get('channel')} stayed at its highest value, {_value(e)}, while"
+        f"The {channel_of(e)} stayed at its highest value, {_value(e)}, while"
         " other channels moved: the sensor or logger has hit its ceiling.",
         "Use a larger range.",
     )
+
+
+def calibration(e: Evidence) -> tuple[str, str]:
+    """Instruments whose last calibration was long before the test."""
+    found = e.get("instruments")
+    names = [
+        f"{channel_of(item)} ({_calibrated(item)})"
+        for item in (found if isinstance(found, list) else [])
+        if isinstance(item, dict)
+    ]
+    return (
+        f"Calibrated more than a year before the test: {', '.join(names)}.",
+        "Calibrate, or say why the old calibration still holds.",
+    )
+
+
+def _calibrated(instrument: Evidence) -> str:
+    day = instrument.get("calibrated")
+    return f"calibrated {show_date(date.fromisoformat(day) if isinstance(day, str) else None)}"

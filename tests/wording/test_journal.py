@@ -26,6 +26,12 @@ AT = datetime(2026, 11, 26, 12, tzinfo=UTC)
             ),
             "Returned with 1 remark, by a maintainer: See the plate.",
         ),
+        (
+            JournalRow(
+                AT, "run accepted", "Bo Finch", None, {"not_before": "2026-12-01"}
+            ),
+            "Looked at and accepted for 1\u00a0Dec\u00a02026, by a maintainer",
+        ),
         (JournalRow(AT, "run waiting", "Ada Quill", None), "Waits for a look, by Ada Quill"),
         (
             JournalRow(AT, "run withdrawn", "Ada Quill", "Wrong arm."),
