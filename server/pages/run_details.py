@@ -108,7 +108,7 @@ def _typed(rig: Rig, name: str, value_si: float | None, unit: str) -> str | None
     if value_si is None:
         return None
     typed = rig.typed.get(name)
-    return unbroken(typed) if typed else show_plain(value_si, unit)
+    return unbroken(typed).replace("^2", "²") if typed else show_plain(value_si, unit)
 
 
 def _yes_no(value: bool | None) -> str | None:

@@ -239,11 +239,6 @@ def show_meaning_ratio(reading: MeaningReading) -> str:
     return f"at least {with_unit(number, unit)}"
 
 
-def show_share(ratio: float, u_ratio: float | None = None) -> str:
-    """A ratio as a bare number, for sentences: "0.303 ± 0.007"."""
-    return number_with_uncertainty(ratio, u_ratio)
-
-
 def show_claim(claim: Claim) -> str:
     """The printed figure as printed, SI in brackets: "5.0 hp (3 730 W)"."""
     unit, scale = shown_scale(CLAIM_UNITS.get(claim.quantity, ""))

@@ -230,4 +230,4 @@ def component_sentence(component: VarianceComponent, unit: str = "", scale: floa
             f"Spread {component.level.value}{words}: none beyond what the narrower levels explain"
         )
     sd = with_unit(significant(component.sd / scale), unit)
-    return f"Spread {component.level.value}{words}: sd {sd}"
+    return f"Spread {component.level.value}{words}: standard deviation {sd}"

@@ -15,7 +15,7 @@ from server.wording.figures import (
     show_metric,
     show_plain,
     show_power,
-    show_share,
+    show_ratio,
     unbroken,
 )
 from server.wording.numbers import NB_SPACE
@@ -83,14 +83,13 @@ def _reading_of(reading: ClaimReading | None, meaning: Meaning) -> MeaningReadin
 
 
 def _share_words(reading: ClaimReading | None, meaning: Meaning) -> str:
-    """ ", 0.303 ± 0.007 of the printed figure"."""
+    """ ", 30.3 ± 0.7 % of the printed figure"."""
     found = _reading_of(reading, meaning)
     if found is None or found.ratio is None:
         return ""
-    share = show_share(found.ratio, found.ratio_standard_uncertainty)
-    if found.lower_bound:
-        return f", at least {share.split(NB_SPACE)[0]} of the printed figure"
-    return f", {share} of the printed figure"
+    share = show_ratio(found.ratio, None if found.lower_bound else found.ratio_standard_uncertainty)
+    least = "at least " if found.lower_bound else ""
+    return f", {least}{share}{' of' if share.endswith('%') else ''} the printed figure"
 
 
 def claim_sentences(reading: ClaimReading, *, plate: Plate) -> tuple[str, ...]:

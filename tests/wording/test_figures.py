@@ -20,7 +20,6 @@ from server.wording.figures import (
     show_power,
     show_quantity,
     show_ratio,
-    show_share,
     show_speed,
     value_with_uncertainty,
 )
@@ -125,7 +124,6 @@ def test_ratios_carry_their_uncertainty():
     assert plain(show_ratio(0.154, 0.0015)) == "15.40 ± 0.30 %"
     assert plain(show_ratio(12.3, 0.2)) == "12.3 ± 0.4 times"
     assert show_ratio(None) == "not measured"
-    assert plain(show_share(0.303, 0.0034)) == "0.303 ± 0.007"
 
 
 def test_the_printed_figure_is_shown_as_printed_with_si_in_brackets():

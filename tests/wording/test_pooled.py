@@ -63,9 +63,11 @@ def test_the_pooled_figure_shows_its_interval() -> None:
 def test_components_name_what_is_in_them() -> None:
     found = pool([BenchResult(t, x) for t, xs in (("a", (1, 2)), ("b", (5, 7))) for x in xs])
     said = [component_sentence(c) for c in found.components]
-    assert said[0].startswith("Spread between testers, with what specimens add: sd ")
+    assert said[0].startswith(
+        "Spread between testers, with what specimens add: standard deviation "
+    )
     assert said[1] == ""
-    assert said[2].startswith("Spread between runs, with what readings add: sd ")
+    assert said[2].startswith("Spread between runs, with what readings add: standard deviation ")
 
 
 def test_two_testers_who_differ_in_several_figures_are_named_once() -> None:
@@ -100,7 +102,8 @@ def test_a_chance_never_shows_a_false_nought_or_hundred() -> None:
 def test_a_component_is_shown_in_the_unit_of_its_figure() -> None:
     (tester, *_) = stated((0.64, 0.007), (0.70, 0.007)).components
     assert plain(component_sentence(tester, "%", 0.01)) == (
-        "Spread between testers, with what specimens, runs and readings add: sd 4.24 %"
+        "Spread between testers, with what specimens, runs and readings add: "
+        "standard deviation 4.24 %"
     )
     none = VarianceComponent(Level.RUN, 0.0)
     assert component_sentence(none, "W") == (

@@ -63,7 +63,7 @@ def test_printed_measured_and_their_ratio():
 
     assert plain(sentence) == (
         "Printed 5.0 hp. One bench run shows 1 130 ± 25 W (1.516 ± 0.034 mechanical hp) at the "
-        "shaft at most, 0.303 ± 0.007 of the printed figure."
+        "shaft at most, 30.3 ± 0.7 % of the printed figure."
     )
 
 
@@ -74,7 +74,7 @@ def test_an_unpassed_peak_is_a_lower_bound_in_the_sentence():
 
     assert plain(sentence) == (
         "Printed 5.0 hp. One bench run shows at least 690 W (0.926 mechanical hp) at the shaft, "
-        "at least 0.185 of the printed figure; the run ended before its peak."
+        "at least 18.5 % of the printed figure; the run ended before its peak."
     )
 
 
@@ -83,7 +83,7 @@ def test_where_only_the_rated_point_was_reached():
     metrics = (Metric.missing(HIGHEST, "no load line"), Metric(RATED, 574.0, 6.0))
 
     assert plain(appliance_sentence(view(*metrics), [shown])).endswith(
-        "at the shaft, at rated current, 0.1539 ± 0.0032 of the printed figure."
+        "at the shaft, at rated current, 15.39 ± 0.32 % of the printed figure."
     )
 
 
