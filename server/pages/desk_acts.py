@@ -26,7 +26,7 @@ from server.model.similar import SimilarFigure
 from server.model.views import Tester
 from server.pages.desk import done_text
 from server.pages.desk_parts import problem_texts
-from server.pages.desk_run import MORE_REMARKS, N_REMARKS, Typed, case_page
+from server.pages.desk_run import N_REMARKS, Typed, case_page
 from server.pages.request import site_of
 from server.pages.templating import render
 from server.store.run_revisions import run_revisions
@@ -75,7 +75,7 @@ def _give_back(session: Session, run_id: str, who: Tester, _form: FormFields) ->
 def remarks_sent(form: FormFields) -> tuple[RemarkSent, ...]:
     """The remarks of a form; a line without text is none, one without a field is of the run."""
     found = []
-    for number in range(1, N_REMARKS + MORE_REMARKS + 1):
+    for number in range(1, N_REMARKS + 1):
         text = form.get(f"text-{number}", "").strip()
         if text:
             found.append(RemarkSent(form.get(f"field-{number}") or "run", text))

@@ -23,8 +23,7 @@ from server.wording.counts import count_of, show_date, show_moment
 from server.wording.desk import concern_word
 from server.wording.labels import kind_word, source_word, state_word
 
-N_REMARKS = 3
-MORE_REMARKS = 3
+N_REMARKS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +74,6 @@ class CasePage:
     acts: Acts
     reason: str
     remarks: tuple[RemarkField, ...]
-    more_remarks: tuple[RemarkField, ...]
     findings: tuple[FindingShown, ...]
     similar: tuple[SimilarRow, ...]
     similar_basis: str
@@ -142,10 +140,7 @@ def case_page(
         version=case.version,
         acts=_acts(case),
         reason=typed.form.get("reason", ""),
-        remarks=_remark_fields(case, typed, range(1, N_REMARKS + 1)),
-        more_remarks=_remark_fields(
-            case, typed, range(N_REMARKS + 1, N_REMARKS + MORE_REMARKS + 1)
-        ),
+        remarks=_remark_fields(case, typed),
         findings=show_findings(view.reduction.findings) if view.reduction is not None else (),
         similar=tuple(show_similar(one, view.public_id) for one in similar),
         similar_basis=similar_basis_words(similar),
@@ -246,14 +241,14 @@ def _acts(case: RunCase) -> Acts:
     )
 
 
-def _remark_fields(case: RunCase, typed: Typed, numbers: Sequence[int]) -> tuple[RemarkField, ...]:
+def _remark_fields(case: RunCase, typed: Typed) -> tuple[RemarkField, ...]:
     return tuple(
         RemarkField(
             number=n,
             groups=remark_options(case.view, chosen=typed.form.get(f"field-{n}", "")),
             text=typed.form.get(f"text-{n}", ""),
         )
-        for n in numbers
+        for n in range(1, N_REMARKS + 1)
     )
 
 

@@ -53,7 +53,12 @@ def test_a_return_reaches_its_tester_beside_the_field(
 ) -> None:
     run = send_waiting(app)
     path = f"/desk/runs/{run}"
-    fields = fields_of(opened(maintainer, path), f"{path}/return")
+    page = opened(maintainer, path)
+    # One line stands open; each next one is asked for.
+    assert page.select_one("#text-1").find_parent("details") is None
+    assert [len(page.select_one(f"#text-{n}").find_parents("details")) for n in (2, 6)] == [1, 5]
+    assert page.select("form[aria-labelledby=return] details[open]") == []
+    fields = fields_of(page, f"{path}/return")
     fields |= {
         "field-1": "plate.voltage", "text-1": "The plate in the picture says 230 V.",
         "field-2": "column.2.unit", "text-2": "Is it really N m?",
