@@ -152,7 +152,8 @@ async def _proved(tester: Signed) -> Tester:
         raise NotAllowed("This is done on the pages, signed in with a password or passkey.")
     if tester.is_by_token:
         raise NotAllowed(
-            "You are signed in with a token. Sign in with your password or passkey for this."
+            "You are signed in with a token. Sign in with your password or passkey for this; "
+            "/prove says what to do without one."
         )
     if not is_proved(tester):
         raise ProofNeeded("Give your password or passkey once more.")

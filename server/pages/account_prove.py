@@ -1,6 +1,6 @@
 """Signing in once more, before what lets somebody in is changed."""
 
-from dataclasses import replace
+from urllib.parse import quote
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -32,13 +32,26 @@ from server.store.accounts import account_by_id
 router = APIRouter()
 
 
+_WHY = (
+    "What lets somebody into your account is changed only shortly after signing in, so "
+    "that a browser left open is no way in."
+)
+
+
 def prove_page(
-    account: AccountView, *, next_address: str, problems: tuple[str, ...] = ()
+    account: AccountView,
+    *,
+    next_address: str,
+    is_by_token: bool = False,
+    problems: tuple[str, ...] = (),
 ) -> FormsPage:
+    """Password and passkey asked for again; whoever can't give one is told what to do instead."""
+    if is_by_token or not (account.has_password or account.passkeys or account.providers):
+        return _other_way(account, next_address)
     hidden = (("next", next_address),)
     forms = []
     if account.has_password:
-        fields = (PASSWORD, replace(CODE)) if account.has_codes else (PASSWORD,)
+        fields = (PASSWORD, CODE) if account.has_codes else (PASSWORD,)
         forms.append(FormShown("/prove", "Go on", fields=fields, hidden=hidden))
     if account.passkeys:
         forms.append(
@@ -54,16 +67,42 @@ def prove_page(
         )
     links = [Link("Back to your account", "/account")]
     if account.providers:
-        links.insert(0, Link("Through your provider", f"/sign-in/provider?next={next_address}"))
+        links.insert(
+            0,
+            Link("Through your provider", f"/sign-in/provider?next={quote(next_address, safe='')}"),
+        )
     return FormsPage(
         head=head_of("Is it still you?", "/prove"),
-        lead=(
-            "What lets somebody into your account is changed only shortly after signing in, so "
-            "that a browser left open is no way in.",
-        ),
+        lead=(_WHY,),
         problems=problems,
         forms=tuple(forms),
         links=tuple(links),
+    )
+
+
+def _other_way(account: AccountView, next_address: str) -> FormsPage:
+    """For a sign-in with a token, and for an account with nothing but tokens."""
+    links = [Link("Back to your account", "/account")]
+    if account.has_password or account.passkeys or account.providers:
+        todo = (
+            "You are signed in with a token, which does not change it. Sign in anew with your "
+            "password, passkey or provider."
+        )
+        links.insert(0, Link("Sign in anew", f"/sign-in?next={quote(next_address, safe='')}"))
+    elif account.email is not None:
+        todo = (
+            "Your account has no password or passkey yet. Ask for a letter to "
+            f"{account.email}; its link sets a password. Then sign in with it."
+        )
+        links.insert(0, Link("Set a password by a letter", "/reset"))
+    else:
+        todo = (
+            "Your account has tokens alone, and no e-mail address a letter could go to. It sends "
+            "and reads runs as it is. For a password, sign up for an account of your own."
+        )
+        links.insert(0, Link("Sign up", "/sign-up"))
+    return FormsPage(
+        head=head_of("Is it still you?", "/prove"), lead=(_WHY, todo), links=tuple(links)
     )
 
 
@@ -71,7 +110,8 @@ def prove_page(
 def show_prove(request: Request, tester: Signed, session: ReadSession) -> Response:
     account = account_by_id(session, tester_id=tester.id)
     target = safe_next(request.query_params.get("next"))
-    return answer(request, prove_page(account, next_address=target), viewer=tester)
+    page = prove_page(account, next_address=target, is_by_token=tester.is_by_token)
+    return answer(request, page, viewer=tester)
 
 
 @router.post("/prove", dependencies=[Limited("sign_in")])

@@ -303,6 +303,32 @@ def test_a_token_opens_the_account_but_changes_no_sign_in(app: FastAPI, person) 
     for path in ("/account/password", "/account/email", "/account/second-factor"):
         bo.open(path)
         assert bo.answer.status_code == 403
+    told = text_of(bo.open("/prove"))
+    assert "tokens alone" in told
+    assert "sign up" in told
+    assert bo.open("/prove").select("main form") == []
+
+
+def test_who_has_no_password_to_give_again_is_told_how_to_come_by_one(app, person) -> None:
+    from server.actions.issue_token import issue_token
+    from server.store.database import write_session
+
+    ada = person()
+    ada.sign_up("Ada Quill", ADA)
+    ada.confirm(ADA)
+    with write_session(app.state.resources.engine) as session:
+        issue_token(session, tester="Bo Marsh")
+        token = session.execute(sa.select(t.ApiTokenRow.id)).scalar_one()
+        session.execute(sa.update(t.WebSessionRow).values(token_id=token))
+    page = ada.open("/prove?next=/account/email")
+    assert "signed in with a token" in text_of(page)
+    assert page.select_one("main a[href='/sign-in?next=%2Faccount%2Femail']") is not None
+    with app.state.resources.engine.begin() as connection:
+        connection.execute(sa.update(t.TesterRow).values(password_hash=None))
+    page = ada.open("/prove")
+    assert f"a letter to {ADA}" in text_of(page)
+    assert page.select_one("main a[href='/reset']") is not None
+    assert page.select("main form") == []
 
 
 def test_letters_leave_only_once_the_change_is_kept(app: FastAPI, person, monkeypatch) -> None:
