@@ -1,5 +1,6 @@
 """The methods pages, made from docs/methods/*.md. Markdown only: HTML in it is shown, not run."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -10,13 +11,13 @@ from typing import TYPE_CHECKING
 from server.errors import NotFound
 from server.model.methods import METHOD_VERSIONS
 from server.pages.shapes import Head, Link
-from server.wording.labels import kind_word
 
 if TYPE_CHECKING:
     from markdown_it.token import Token
 
 DOCS = Path(__file__).parents[2] / "docs"
 FOLDER = DOCS / "methods"
+_LINK = re.compile(r"\[([^\]]+)\]\([^)]*\)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +60,7 @@ def _read(path: Path) -> MethodShown:
     for before, token in pairwise(tokens):
         if before.type == "heading_open" and before.tag == "h1":
             title = _plain(token.content)
-        elif before.type == "paragraph_open" and not first:
+        elif before.type == "paragraph_open" and not first and not _is_version(token.content):
             first = _plain(token.content).split(". ")[0].rstrip(".") + "."
     _lead_links(tokens)
     body = parser.renderer.render(tokens, parser.options, {})
@@ -83,8 +84,14 @@ def method_links(*wanted: tuple[str, str]) -> tuple[Link, ...]:
     return tuple(Link(text, known[name]) for name, text in wanted if name in known)
 
 
+def _is_version(paragraph: str) -> bool:
+    """Whether a paragraph says which method it is, which tells nobody what it is about."""
+    return paragraph.startswith("Method `")
+
+
 def _plain(markdown: str) -> str:
-    return " ".join(markdown.replace("`", "").replace("**", "").split())
+    text = _LINK.sub(r"\1", markdown)
+    return " ".join(text.replace("`", "").replace("**", "").split())
 
 
 def _framed(body: str) -> str:
@@ -108,7 +115,7 @@ def methods_page() -> MethodsPage:
             section="methods",
         ),
         methods=all_methods(),
-        versions=", ".join(f"{kind_word(kind)} {v}" for kind, v in METHOD_VERSIONS.items()),
+        versions=", ".join(METHOD_VERSIONS.values()),
     )
 
 
