@@ -232,7 +232,11 @@ def test_a_log_is_sent_in_steps(
     assert "5.0 peak hp" in text
     assert "my run.csv" in text
     assert browser.get(columns, follow_redirects=False).status_code == 404
-    assert "Osk Blower 1" in text_of(opened(browser, "/my-runs"))
+    mine = opened(browser, "/my-runs")
+    assert "Osk Blower 1" in text_of(mine)
+    heads = [head.get_text() for head in mine.select("#main thead th")]
+    assert "Run" in heads
+    assert "Tester" not in heads  # all are one’s own
 
 
 def test_what_is_typed_is_kept_even_where_it_is_wrong(
@@ -396,8 +400,12 @@ def test_the_twin_of_a_filtered_list_holds_the_same_appliances(
 
 def test_the_api_in_words_and_each_method_have_a_page(browser_without_scripts: Browser) -> None:
     assert "GET /appliances" in text_of(opened(browser_without_scripts, "/api-guide"))
-    methods = opened(browser_without_scripts, "/methods").select(".method-list a")
+    list_of = opened(browser_without_scripts, "/methods")
+    methods = list_of.select(".method-list a")
     assert len(methods) >= 5
+    firsts = [said.get_text() for said in list_of.select(".method-list p")]
+    assert len(firsts) == len(methods)
+    assert not [said for said in firsts if "](" in said or said.startswith("Method ")]
     for link in methods:
         page = opened(browser_without_scripts, link["href"])
         assert text_of(page, "h1").strip() == link.get_text()
