@@ -32,6 +32,7 @@ FIRST_ROWS = 6
 MORE_ROWS = 4
 MOST_ROWS = 200
 _NUMBER = re.compile(r"[+\-−]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+_TWO_WAYS = re.compile(r"[+\-−]?[1-9]\d{0,2}[.,]\d{3}")
 _SENT_NAME = "readings by hand.csv"
 
 
@@ -52,7 +53,7 @@ QUANTITIES = (
     Quantity("voltage", "Volts", _plain("V")),
     Quantity("current", "Amps", _plain("A", "mA")),
     Quantity("power", "Watts", _plain("W", "kW")),
-    Quantity("torque", "Torque", _plain("N·m", "mN·m", "lbf·in", "ozf·in", "lbf·ft")),
+    Quantity("torque", "Torque", _plain("N·m", "mN·m", "kgf·cm", "lbf·in", "ozf·in", "lbf·ft")),
     Quantity("force", "Force on the arm", _plain("N", "gf", "kgf", "lbf", "ozf")),
     Quantity("speed", "Speed", (("1/min", "r/min"), ("rad/s", "rad/s"))),
 )
@@ -133,10 +134,12 @@ def rows_of(form: Mapping[str, str]) -> int:
 def table_of(form: Mapping[str, str]) -> str:
     """The typed rows as delimited text with units in the header; columns left blank are left out.
 
-    A comma in a figure is its decimal mark: phones offer only the one of their language.
+    A comma in a figure is its decimal mark, for phones offer only the one of their language; but
+    not where it groups thousands, as other cells show.
     """
+    proven = _proven(form)
     rows = [
-        [_figure(form.get(f"row.{number}.{one.word}", "")) for one in QUANTITIES]
+        [_figure(form.get(f"row.{number}.{one.word}", ""), proven) for one in QUANTITIES]
         for number in range(1, rows_of(form) + 1)
     ]
     rows = [row for row in rows if any(row)]
@@ -157,18 +160,52 @@ def table_of(form: Mapping[str, str]) -> str:
 def wrong_cells(form: Mapping[str, str]) -> tuple[str, ...]:
     """Each cell that is no figure, by load and quantity."""
     found = []
+    proven = _proven(form)
     for number in range(1, rows_of(form) + 1):
         for one in QUANTITIES:
-            typed = _figure(form.get(f"row.{number}.{one.word}", ""))
-            if typed and not _NUMBER.fullmatch(typed):
-                told = f"Load {number}, {one.label.casefold()}: “{typed[:40]}” is no figure."
-                found.append(f"{told} Correct it or leave it blank.")
+            typed = _figure(form.get(f"row.{number}.{one.word}", ""), proven)
+            if not typed or _NUMBER.fullmatch(typed):
+                continue
+            told = f"Load {number}, {one.label.casefold()}: “{typed[:40]}”"
+            if _TWO_WAYS.fullmatch(typed):
+                # A phone may offer no point: a further zero says as much.
+                whole = typed.replace(",", "")
+                found.append(f"{told} can be read two ways. Write {whole}, or {typed}0.")
+            else:
+                found.append(f"{told} is no figure. Correct it or leave it blank.")
     return tuple(found)
 
 
-def _figure(typed: str) -> str:
+def _tidy(typed: str) -> str:
+    """Without what groups thousands as a space or an apostrophe, as these pages print them."""
     plain = " ".join(typed.split()).replace(";", " ")
-    return plain.replace(",", ".") if plain.count(",") == 1 and "." not in plain else plain
+    return re.sub(r"(?<=\d)[ '’](?=\d{3}(?!\d))", "", plain)
+
+
+def _proven(form: Mapping[str, str]) -> frozenset[str]:
+    """The decimal marks that some cell shows beyond doubt: “4,5” does, “17,500” does not."""
+    cells = (_tidy(value) for name, value in form.items() if name.startswith("row."))
+    return frozenset(
+        mark
+        for cell in cells
+        for mark, other in (",.", ".,")
+        if cell.count(mark) == 1 and other not in cell and not _TWO_WAYS.fullmatch(cell)
+    )
+
+
+def _figure(typed: str, proven: frozenset[str]) -> str:
+    """The cell with a decimal point; with its comma where that can be read two ways."""
+    plain = _tidy(typed)
+    if "," in plain and "." in plain:
+        groups = "," if plain.rindex(".") > plain.rindex(",") else "."
+        plain = plain.replace(groups, "")
+    elif _TWO_WAYS.fullmatch(plain):
+        mark, other = (",", ".") if "," in plain else (".", ",")
+        if mark not in proven and other in proven:
+            return plain.replace(mark, "")
+        if mark == "," and mark not in proven:
+            return plain
+    return plain.replace(",", ".") if plain.count(",") == 1 else plain
 
 
 @router.get("/send/readings")

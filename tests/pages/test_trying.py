@@ -2,10 +2,12 @@
 
 from collections.abc import Callable
 
+import pytest
 import sqlalchemy as sa
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
+from server.pages.send_readings import table_of, wrong_cells
 from server.store import tables as t
 from server.store.database import read_session
 from tests.api.logs import small_log
@@ -96,6 +98,30 @@ def test_readings_are_typed_row_by_row(browser_without_scripts: Browser) -> None
     heads = [th.get_text() for th in soup.select("table.column-check thead th")][1:]
     assert heads == ["load step", "current [A]", "torque [N·m]", "speed [1/min]"]
     assert "W" in text_of(soup, "#so-far")
+
+
+@pytest.mark.parametrize(
+    ("speed", "torque", "table"),
+    [
+        ("17 500", "0,31", "17500;0.31"),
+        ("17\u202f500", "0.31", "17500;0.31"),
+        ("17’500", "0.31", "17500;0.31"),
+        ("17,500", "0.31", "17500;0.31"),
+        ("17.500", "0,31", "17500;0.31"),
+        ("17,500.5", "0.31", "17500.5;0.31"),
+        ("17500", "1,190", "two ways. Write 1190, or 1,1900."),
+        ("17500", "1,1900", "17500;1.1900"),
+        ("17.500", "0.31", "17.500;0.31"),
+    ],
+)
+def test_thousands_and_decimals_are_told_apart(speed: str, torque: str, table: str) -> None:
+    form = {"row.1.torque": torque, "row.1.speed": speed}
+    wrong = wrong_cells(form)
+    if "two ways" in table:
+        assert table in wrong[0]
+    else:
+        assert wrong == ()
+        assert sorted(table_of(form).splitlines()[1].split(";")[1:]) == sorted(table.split(";"))
 
 
 def test_a_wrong_reading_gives_the_rows_back(browser_without_scripts: Browser) -> None:
