@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from server.errors import Problem, TooLarge, UnusableLog
+from server.errors import Problem, TooLarge, Unusable
 
 if TYPE_CHECKING:
     from PIL.Image import Image as Picture
@@ -27,7 +27,7 @@ _COVER = (0, 0, 0)
 Cover = tuple[float, float, float, float]
 
 
-class UnusablePhoto(UnusableLog):
+class UnusablePhoto(Unusable):
     """A file that is no photograph we can show."""
 
 
