@@ -70,6 +70,12 @@ def test_every_address_named_in_the_readme_is_served(sqlite_settings: Settings) 
             assert address in served, f"{name}: {address}"
 
 
+def test_a_log_in_the_body_is_posted() -> None:
+    """`curl -T` alone would PUT it, which `/runs` does not take."""
+    for example in re.findall(r"curl [^`]*?\n *\"http", (ROOT / "docs/api.md").read_text()):
+        assert " -T " not in example or " -X POST " in example, example
+
+
 def test_every_setting_named_in_a_document_exists() -> None:
     known = {f"BENCHLEDGER_{name.upper()}" for name in Settings.model_fields}
     # Read by the command, by tests and by the composition, not by the service.

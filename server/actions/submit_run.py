@@ -124,7 +124,9 @@ def earlier_run(session: Session, *, tester: Tester, key: _Key) -> SubmittedRun 
     if row is None:
         return None
     if row.request_sha256 != key.request_sha256:
-        raise Conflict("This idempotency key was used before, for something else.")
+        raise Conflict(
+            "This idempotency key was used before, for something else. Send this under another."
+        )
     return SubmittedRun(public_id=row.public_id, state=RunState(row.state), is_new=False)
 
 

@@ -36,7 +36,10 @@ def draft_row(session: Session, *, public_id: str, tester: Tester) -> t.DraftRow
         )
     ).scalar_one_or_none()
     if row is None:
-        raise NotFound(f"There is no draft {public_id}.")
+        raise NotFound(
+            f"There is no draft {public_id} of yours: it was sent or thrown away. What you sent"
+            " stands on the page My bench."
+        )
     return row
 
 
