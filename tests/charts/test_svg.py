@@ -20,6 +20,7 @@ from server.charts import (
     run_trace,
     where_the_watts_go,
 )
+from server.charts.figure import FlowEnd, FlowPanel
 from server.charts.shapes import text_width
 from server.model.bench import Plate
 from server.model.results import Trace
@@ -27,9 +28,19 @@ from tests.charts.examples import LISTINGS, READING, SEGMENTS, listing, reductio
 
 SVG = "{http://www.w3.org/2000/svg}"
 WIDTHS = [WIDE, MIDDLE, NARROW, 328]
+MANY_WORDS = FlowPanel(
+    FlowEnd("from the wall", 1418.0, "1 418.2 ± 1.6 W", "wall"),
+    (
+        FlowEnd("shaft", 1383.15, "1 383.15 ± 0.16 W", "measured"),
+        FlowEnd("copper of stator and rotor", 9.97, "9.97 ± 0.16 W", "loss"),
+        FlowEnd("brushes, iron, friction and windage", 16.82, "16.82 ± 0.27 W", "loss"),
+        FlowEnd("brushes, iron, friction, windage", 8.06, "8.06 ± 0.27 W", "loss"),
+    ),
+)
 
 
 def figures():
+    watts = where_the_watts_go(reduction())
     six = [(f"Tollan Shed {i}", reduction(scale=1 - 0.1 * i)) for i in range(6)]
     return {
         "listings": printed_and_measured(LISTINGS),
@@ -42,7 +53,8 @@ def figures():
         "one point": along_the_load(reduction(1, with_curves=False)),
         "no points": along_the_load(replace(reduction(), points=(), curves=())),
         "six runs": along_the_load(six),
-        "watts": where_the_watts_go(reduction()),
+        "watts": watts,
+        "watts of many words": replace(watts, panels=(MANY_WORDS,)),
         "no watts": where_the_watts_go(replace(reduction(), metrics={})),
         "trace": run_trace(trace(), SEGMENTS),
         "no trace": run_trace(Trace({}, {})),
@@ -202,6 +214,14 @@ def test_the_stream_widths_are_watts():
     assert sum(parts) == pytest.approx(source, abs=0.2)
     for height, part in zip(parts, flow.parts, strict=True):
         assert height / source == pytest.approx(part.value / flow.source.value, abs=0.002)
+
+
+def test_streams_keep_their_room_beside_many_words():
+    root = ElementTree.fromstring(figure_svg(FIGURES["watts of many words"], 328))
+    ends = [float(rect.get("x")) for rect in root.iter(f"{SVG}rect")][1:]
+    assert min(ends) >= 328 / 2
+    words = " ".join(text.text for text in root.iter(f"{SVG}text"))
+    assert "brushes, iron, friction and windage 16.82" in words
 
 
 def test_pictures_are_light():
