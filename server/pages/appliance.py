@@ -144,8 +144,14 @@ def _basis(view: ApplianceView) -> str:
     if view.appliance.content.market:
         words.append(f"market: {view.appliance.content.market}")
     if view.appliance.content.produced:
-        words.append(f"made {view.appliance.content.produced}")
+        words.append(_made(view.appliance.content.produced))
     return " · ".join(words)
+
+
+def _made(produced: str) -> str:
+    """ "made 2023–24", and for "2023–", which is still made, "made since 2023"."""
+    begun = produced.rstrip("–- ")
+    return f"made {produced}" if begun == produced else f"made since {begun}"
 
 
 def _rests_on(view: ApplianceView, pooled: Sequence[MetricPooling]) -> str | None:

@@ -105,6 +105,17 @@ def test_an_appliance_without_a_run_says_what_is_printed_and_what_is_missing() -
     assert "Peak as developed by the motor alone" in text
 
 
+@pytest.mark.parametrize(
+    ("produced", "said"), [("2023–24", "made 2023–24"), ("2023–", "made since 2023")]
+)
+def test_when_it_was_made(produced: str, said: str) -> None:
+    view = samples.appliance_view()
+    content = replace(view.appliance.content, produced=produced)
+    appliance = replace(view.appliance, content=content)
+    page = appliance_page(replace(view, appliance=appliance), readings=())
+    assert page.basis.endswith(f" · {said}")
+
+
 def test_every_picture_stands_in_three_widths_with_its_table() -> None:
     for name in ("front", "appliance", "run", "side-by-side"):
         soup = parsed(rendering.PAGES[name]())
