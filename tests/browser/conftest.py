@@ -142,6 +142,7 @@ def open_page(browser: Browser, ledger: Ledger) -> Iterator[Callable[..., Page]]
         width: int = 1280,
         is_dark: bool = False,
         has_scripts: bool = True,
+        has_touch: bool = False,
         provoked: str = "status of 422",
     ) -> Page:
         context = browser.new_context(
@@ -149,6 +150,8 @@ def open_page(browser: Browser, ledger: Ledger) -> Iterator[Callable[..., Page]]
             viewport={"width": width, "height": 844},
             color_scheme="dark" if is_dark else "light",
             java_script_enabled=has_scripts,
+            has_touch=has_touch,
+            is_mobile=has_touch,
         )
         contexts.append(context)
         page = context.new_page()

@@ -30,6 +30,17 @@ SMALL_TEXT = """() => { const found = [];
     if (size < 11.95) found.push(`${tag.textContent.trim().slice(0, 30)}: ${size}`);
   } return found; }"""
 
+# Targets under 24 px (WCAG 2.2, 2.5.8), but for links within a sentence or a picture.
+SMALL_TARGETS = """() => { const found = [];
+  for (const one of document.querySelectorAll('a[href], button, summary, input, select')) {
+    if (one.type === 'hidden' || one.closest('svg, .skip, .unseen')) continue;
+    const beside = [...one.parentElement.childNodes].some(
+      n => n.nodeType === 3 && n.textContent.trim().length > 3);
+    const box = one.getBoundingClientRect(); if (!box.width || beside) continue;
+    if (box.height < 23.9 || box.width < 23.9)
+      found.push(`${one.textContent.trim().slice(0, 30)}: ${box.width} x ${box.height}`);
+  } return found; }"""
+
 
 @pytest.fixture(scope="session")
 def paths(ledger: Ledger) -> dict[str, str]:
@@ -81,6 +92,15 @@ def test_nothing_overflows_and_no_text_is_small(
         page.set_viewport_size({"width": width, "height": 844})
         assert page.evaluate("document.documentElement.scrollWidth") <= width
         assert page.evaluate(SMALL_TEXT) == []
+
+
+@pytest.mark.parametrize("kind", [k for k in KINDS if k != "missing"])
+def test_a_finger_hits_what_it_aims_at(
+    open_page: Callable[..., Page], paths: dict[str, str], kind: str
+) -> None:
+    page = open_page(paths[kind], width=390, has_touch=True)
+    page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
+    assert page.evaluate(SMALL_TARGETS) == []
 
 
 @pytest.mark.parametrize("kind", WITH_CHARTS)
