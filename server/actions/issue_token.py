@@ -120,5 +120,11 @@ def _problems(name: str, scopes: Sequence[str], days: float | None) -> list[Prob
         remedy = f"Use {' or '.join(SCOPES)}."
         problems.append(Problem(f"no scope {', '.join(unknown)}.", remedy, field="scopes"))
     if days is not None and not 0 < days <= 36_500:
-        problems.append(Problem("it must expire later than now.", "Give days.", field="days"))
+        problems.append(
+            Problem(
+                "it must expire between now and a century from now.",
+                "Give 1 to 36500 days.",
+                field="days",
+            )
+        )
     return problems

@@ -8,6 +8,9 @@ from server.model.bench import Bench
 
 def check_log(path: Path) -> Path:
     """Raises UnusableLog where there is no readable file."""
+    if path.is_dir():
+        problem = Problem("This is a folder.", "Name a file in it.")
+        raise UnusableLog(str(path), [problem])
     if not path.is_file():
         raise UnusableLog(
             str(path), [Problem("There is no such file.", "Check the path and its spelling.")]

@@ -148,6 +148,13 @@ def _send_spooled(
 _KEPT = "It waits in the spool: `benchledger send --waiting` sends it."
 
 
+def _without_name(refusal: Unusable | RefusedRun) -> str:
+    """The reason alone: wherever it is shown the file's name stands before it."""
+    if isinstance(refusal, Unusable):
+        return " · ".join(str(problem) for problem in refusal.problems)
+    return str(refusal)
+
+
 def _send_one(line: Line, spool: Path, item: Item, *, is_single: bool) -> Sent:
     """One file, under the lock. A refusal of a single one is raised, of several it is listed."""
     receipt = spooled.receipt_of(spool, item.id)
@@ -161,10 +168,11 @@ def _send_one(line: Line, spool: Path, item: Item, *, is_single: bool) -> Sent:
             spooled.note_try(spool, item, told=str(fault))
             raise
         except (Unusable, RefusedRun) as refusal:
-            spooled.put_aside(spool, item, reason=str(refusal))
+            reason = _without_name(refusal)
+            spooled.put_aside(spool, item, reason=reason)
             if is_single:
                 raise
-            return Sent(item.name, "refused", reason=str(refusal))
+            return Sent(item.name, "refused", reason=reason)
         spooled.mark_sent(spool, item, run_id=str(answer["id"]), page=answer.get("page"))
     if is_single:
         answer = until_done(line, answer)

@@ -19,9 +19,6 @@ PATIENCE_S = 30.0
 _FIRST_PAUSE_S, _LONGEST_PAUSE_S = 0.5, 30.0
 # The server can't just now; the same request may do later.
 LATER = frozenset({408, 425, 429})
-# Nothing is wrong with the file: the token, or the address is no such service.
-_NOT_THE_FILE = frozenset({401, 403})
-
 _CONSENT = " With this command: add --consent, and --tie MAKER for each maker you have ties with."
 
 Tell = Callable[[str], None]
@@ -123,7 +120,9 @@ def checked(response: httpx.Response, name: str) -> dict[str, Any]:
     if response.status_code == 422 and problem.get("problems"):
         raise UnusableLog(name, [_problem(told) for told in problem["problems"]])
     reason = str(problem.get("detail") or problem.get("title"))
-    if response.status_code in _NOT_THE_FILE:
+    if response.status_code == httpx.codes.UNAUTHORIZED:
+        raise NotNow(f"{reason} Give a good one with --token, or sign in with `benchledger login`.")
+    if response.status_code == httpx.codes.FORBIDDEN:
         raise NotNow(reason + _CONSENT if "consent" in reason else reason)
     raise RefusedRun(reason)
 

@@ -131,3 +131,12 @@ def test_a_sheet_gives_the_figures_of_its_text(sent: SentFiles, tmp_path: Path) 
         assert done.returncode == 0, done.stderr
         results.append(json.loads(done.stdout)["metrics"])
     assert results[0] == results[1]
+
+
+def test_a_folder_is_told_from_a_file_that_is_not_there(tmp_path: Path) -> None:
+    done = benchledger("reduce", tmp_path)
+    assert done.returncode == 2
+    assert "This is a folder." in done.stderr
+    done = benchledger("reduce", tmp_path / "none.csv")
+    assert done.returncode == 2
+    assert "There is no such file." in done.stderr

@@ -133,7 +133,7 @@ def test_a_refused_one_is_kept_aside_and_not_sent_again(ledger, logs, tmp_path) 
         more = ("--server", address, "--token", token, "--spool", spool)
         done = command("send", logs, *more)
         assert done.returncode == 2
-        assert "one.csv" in done.stderr
+        assert "refused: one.csv: no column is speed" in done.stderr
         assert n_runs(engine) == 2
         assert len(left_in(spool, "refused")) == 1
         listed = command("send", "--waiting", *more, "--json")
@@ -165,6 +165,7 @@ def test_a_refused_token_stops_all_and_loses_nothing(logs, tmp_path) -> None:
         done = command("send", logs, *more)
     assert done.returncode == 1
     assert "Unknown token." in done.stderr
+    assert "benchledger login" in done.stderr
     assert len(told.asked) == 1
     assert len(left_in(tmp_path / "spool", "waiting")) == 3
 
