@@ -54,7 +54,9 @@ def unit_slip(e: Evidence) -> tuple[str, str]:
             f" {_number(e, 'gain_of_brake_over_gain_of_input')} W; a sound motor shows between"
             " about 0.3 W and 1.6 W."
         )
-    return f"{seen} {_candidates(e)}", "Check the units of these columns and of the arm's length."
+    return f"{seen} {_candidates(e)}", (
+        "Check the units of these columns, the arm's length and the pulses per revolution."
+    )
 
 
 def impossible(e: Evidence) -> tuple[str, str]:
@@ -150,9 +152,10 @@ def pulses(e: Evidence) -> tuple[str, str]:
 
 
 def sample_rate(e: Evidence) -> tuple[str, str]:
+    n = _number(e, "samples_in_window")
     return (
         f"The momentary figure averages over {_number(e, 'window_s')} s, which holds only"
-        f" {_number(e, 'samples_in_window')} samples; under five it says little.",
+        f" {n} sample{'' if n == '1' else 's'}; under five it says little.",
         "Log faster, or state a longer averaging window for the rig.",
     )
 

@@ -253,3 +253,10 @@ def test_large_figures_are_written_out():
     evidence = {"highest_w": 10695.6, "open_end": "high"}
     text = finding_text(Finding(F.PEAK_NOT_BRACKETED, Severity.WARNING, evidence))
     assert "shown, 10700 W," in text.message
+
+
+def test_one_sample_is_one_and_a_slip_may_be_in_the_pulses():
+    one = Finding(F.SAMPLE_RATE_LOW, Severity.INFO, {"samples_in_window": 1.0, "window_s": 0.1})
+    assert "only 1 sample;" in finding_text(one).message
+    slip = Finding(F.UNIT_SLIP, Severity.ERROR, {"gain_of_brake_over_gain_of_input": 4.7})
+    assert "pulses per revolution" in finding_text(slip).remedy
