@@ -140,8 +140,8 @@ class MetricOut(Out):
     """A measured figure in SI. `value` null comes with a `reason`.
 
     With `lower_bound` the value is the highest that was shown; the true one may be higher.
-    Interval and budget come with a run's own figures, not in lists; a comparison has the intervals. `degrees_of_freedom` null:
-    too many to matter.
+    Interval and budget come with a run's own figures, not in lists; a comparison has the intervals.
+    `degrees_of_freedom` null: too many to matter.
     """
 
     model_config = ConfigDict(

@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from server.model.words import METRIC_UNITS, Channel, MetricName, MotorFamily
 
-MOTOR_METHOD = "motor-3"
+MOTOR_METHOD = "motor-4"
 
 
 class Identified(StrEnum):

@@ -1,5 +1,6 @@
 """Highest steady shaft power, and everything at the load where it stands."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -11,6 +12,7 @@ from server.model.words import MetricName
 from server.reduction.loadline import COORDINATES, LoadLine, pooled_u
 from server.reduction.metrics import Budget, add_figure, no_current, no_input, read_at
 from server.reduction.motors.choose import Choice
+from server.reduction.motors.fit import Fitted
 from server.reduction.motors.place import Place, highest_place
 from server.reduction.peak import Peak, find_peak
 from server.reduction.polynomial import score_polynomials
@@ -105,18 +107,28 @@ def place_by_law(
     peak = curve_peak(line)
     if not peak.is_bracketed:
         return None
-    with np.errstate(all="ignore"):
-        try:
-            place = highest_place(choice.plain, choice.fitted.errors, points)
-        except np.linalg.LinAlgError:
-            return None
-    if place is None or not place.is_finite:
+    place = _place_of(choice.plain, choice, points)
+    if place is None:
         return None
     spare = line.power.n_points - line.power.order - 1
     of_curve = line.power.chi2 / spare if spare > 0 else 1.0
     if place.misfit > AS_WELL * max(1.0, of_curve):
         return None
-    return place if line.place_of_speed(place.speed_rad_s, peak.x) is not None else None
+    if line.place_of_speed(place.speed_rad_s, peak.x) is None:
+        return None
+    others = (_place_of(rival, choice, points) for rival in choice.rivals)
+    apart = (abs(o.speed_rad_s - place.speed_rad_s) for o in others if o is not None)
+    # Which of the laws it is, is not known: anywhere up to the farthest of them, either way.
+    return replace(place, u_law=math.hypot(place.u_law, max(apart, default=0.0) / math.sqrt(3)))
+
+
+def _place_of(law: Fitted, choice: Choice, points: Sequence[LoadPoint]) -> Place | None:
+    with np.errstate(all="ignore"):
+        try:
+            place = highest_place(law, choice.fitted.errors, points)
+        except np.linalg.LinAlgError:
+            return None
+    return place if place is not None and place.is_finite else None
 
 
 def reach_of_orders(line: LoadLine, points: Sequence[LoadPoint]) -> float:

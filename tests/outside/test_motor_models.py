@@ -17,7 +17,7 @@ from server.reduction.motors.describe import fit_motor
 from server.reduction.motors.induction import induction_law, pull_out_point
 from server.reduction.motors.kloss import kloss_torque, pull_out, seen_by_the_rotor
 from server.reduction.motors.law import Law, Observed, State
-from server.reduction.motors.permanent_magnet import Behind, magnet_law
+from server.reduction.motors.permanent_magnet import Behind, Rising, magnet_law
 from server.reduction.motors.series import series_law
 
 RPM = math.pi / 30
@@ -96,7 +96,7 @@ def test_a_permanent_magnet_machine() -> None:
     # 100 V, 100 A, 1425 r/min, 0.05 ohm: 63.661977 N m; 1500 r/min free; V^2 / 4R = 50 000 W.
     speed = 1425 * RPM
     point = observed(volts=100, amperes=100, speed=speed, torque=63, watts=10_000, is_ac=False)
-    law = magnet_law(point, behind=Behind.NOTHING, rising_loss=False)
+    law = magnet_law(point, behind=Behind.NOTHING, rising=Rising.NOT)
     constants = {"resistance": 0.05, "field_constant": 100 / (1500 * RPM)}
     current, torque, _ = at(law, constants, speed=speed, volts=100, amperes=100)
     assert current == pytest.approx(100, rel=1e-9)

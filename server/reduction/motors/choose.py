@@ -11,23 +11,26 @@ from server.reduction.motors.fit import Fitted, fit_law
 from server.reduction.motors.induction import induction_law, synchronous_speed
 from server.reduction.motors.law import Law, Observed
 from server.reduction.motors.observe import RunError
-from server.reduction.motors.permanent_magnet import Behind, magnet_law
+from server.reduction.motors.permanent_magnet import Behind, Rising, magnet_law
 from server.reduction.motors.series import series_law
 from server.reduction.motors.weigh import weigh_errors
 
 SAME = 2.0  # criterion: of two this near the one with fewer constants is kept
+POSSIBLE = 10.0  # criterion: one this much worse still has some support
 
 
 @dataclass(frozen=True, slots=True)
 class Choice:
     """The fit that is kept, and every candidate beside it, best of the rest first.
 
-    `plain`: the same fit before the errors that all points share were taken in.
+    `plain`: the same fit before the errors that all points share were taken in. `rivals`: fits of
+    other laws of the family, as plain, that the readings do not rule out.
     """
 
     fitted: Fitted
     scores: tuple[ModelScore, ...]
     plain: Fitted
+    rivals: tuple[Fitted, ...] = ()
 
 
 def choose_law(
@@ -69,6 +72,7 @@ def choose_law(
             for f in ordered
         ),
         kept,
+        tuple(f for f in own if f is not kept and f.criterion <= least + POSSIBLE),
     )
 
 
@@ -83,7 +87,7 @@ def candidate_laws(observed: Observed, family: MotorFamily) -> list[Law] | str:
             magnet_law(observed, behind=stiff),
         ]
     if family is MotorFamily.PERMANENT_MAGNET:
-        laws = [magnet_law(observed, behind=stiff, rising_loss=rising) for rising in (True, False)]
+        laws = [magnet_law(observed, behind=stiff, rising=rising) for rising in Rising]
         if observed.is_ac:
             laws.append(magnet_law(observed, behind=Behind.RECTIFIER))
         return [*laws, series_law(observed)]

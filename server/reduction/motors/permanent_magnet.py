@@ -24,10 +24,18 @@ class Behind(StrEnum):
     STIFF_SUPPLY = "behind a stiff supply"
 
 
-def magnet_law(observed: Observed, *, behind: Behind, rising_loss: bool = True) -> Law:
+class Rising(StrEnum):
+    """How the torque that turning costs rises."""
+
+    NOT = "constant drag"
+    WITH_SPEED = "drag rising with speed"
+    WITH_SQUARE = "drag rising with the square of speed"
+
+
+def magnet_law(observed: Observed, *, behind: Behind, rising: Rising = Rising.WITH_SPEED) -> Law:
     """The law of a permanent magnet motor.
 
-    Model:  V = k w + R I_m + V_d,  T = k I_m - T_f - d w
+    Model:  V = k w + R I_m + V_d,  T = k I_m - T_f - d w, or - c w^2 in place of d w
             on direct current:        I = I_m,  P = V I_m
             behind a plain rectifier: V for V 2 sqrt(2)/pi, I = I_m pi/sqrt(8),
                                       P = (k w + V_d) I_m + R I^2
@@ -37,12 +45,12 @@ def magnet_law(observed: Observed, *, behind: Behind, rising_loss: bool = True) 
     ----------
     observed : the load points, for starting values and the scale of each constant.
     behind : what stands before the windings; on alternating current one of the last two.
-    rising_loss : False leaves d out.
+    rising : with speed (grease, eddy currents) or with its square (air); or neither d nor c.
 
     Returns
     -------
-    Law with resistance R, drop V_d, field_constant k, friction_torque T_f, [drag d],
-    [power_factor PF, behind a stiff supply].
+    Law with resistance R, drop V_d, field_constant k, friction_torque T_f, [drag d or
+    windage c], [power_factor PF, behind a stiff supply].
 
     Notes
     -----
@@ -55,11 +63,10 @@ def magnet_law(observed: Observed, *, behind: Behind, rising_loss: bool = True) 
     -------
     Checked against a 100 V, 100 A, 1425 r/min machine (tests/outside/test_motor_models.py).
     """
-    constants = _constants(observed, behind, rising_loss=rising_loss)
-    drag = "drag rising with speed" if rising_loss else "constant drag"
+    constants = _constants(observed, behind, rising)
     predict, losses = _equations([c.name for c in constants], behind)
     return Law(
-        name=f"permanent magnet {behind.value}, {drag}",
+        name=f"permanent magnet {behind.value}, {rising.value}",
         family=MotorFamily.PERMANENT_MAGNET,
         constants=constants,
         predict=predict,
@@ -97,11 +104,15 @@ def _equations(names: list[str], behind: Behind) -> tuple[Predict, Losses]:
 
 
 def _lost_torque(c: Mapping[str, Floats], speed: Floats) -> Floats:
-    rising = c["drag"] * speed if "drag" in c else 0.0 * speed
-    return np.asarray(c["friction_torque"] + rising)
+    lost = c["friction_torque"] + 0.0 * speed
+    if "drag" in c:
+        lost = lost + c["drag"] * speed
+    if "windage" in c:
+        lost = lost + c["windage"] * speed**2
+    return np.asarray(lost)
 
 
-def _constants(observed: Observed, behind: Behind, *, rising_loss: bool) -> tuple[Constant, ...]:
+def _constants(observed: Observed, behind: Behind, rising: Rising) -> tuple[Constant, ...]:
     """Starting values from the straight line of speed over current."""
     current, torque, power = observed.values
     speed, voltage = observed.state.speed, observed.state.voltage
@@ -121,10 +132,13 @@ def _constants(observed: Observed, behind: Behind, *, rising_loss: bool) -> tupl
         Constant("resistance", "ohm", max(resistance, 0.02 * ohms), least=1e-3 * ohms),
         Constant("drop", "V", DROP_V, usual=(DROP_V, U_DROP_V)),
         Constant("field_constant", "V s", k),
-        Constant("friction_torque", "N m", 0.5 * loss if rising_loss else loss),
+        Constant("friction_torque", "N m", loss if rising is Rising.NOT else 0.5 * loss),
     ]
-    if rising_loss:
-        found.append(Constant("drag", "N m s", 0.5 * loss / float(speed.max())))
+    top = float(speed.max())
+    if rising is Rising.WITH_SPEED:
+        found.append(Constant("drag", "N m s", 0.5 * loss / top))
+    elif rising is Rising.WITH_SQUARE:
+        found.append(Constant("windage", "N m s2", 0.5 * loss / top**2))
     if behind is Behind.STIFF_SUPPLY:
         found.append(Constant("power_factor", "", float(np.median(active / current))))
     return tuple(found)

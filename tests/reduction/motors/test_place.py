@@ -17,7 +17,7 @@ from server.reduction.motors.place import Place
 from server.reduction.peak_figures import curve_peak, place_by_law, reach_of_orders
 from server.wording.budget import component_size, place_sentence
 from tests.reduction.motors.bench import GOOD_RIG, OnBench, drawn
-from tests.reduction.simulate import Case, permanent_magnet, simulate
+from tests.reduction.simulate import Case, Motor, permanent_magnet, simulate
 from tests.reduction.simulate_kinds import recording
 from tests.reduction.test_hand_readings import table
 
@@ -183,3 +183,34 @@ def test_the_figure_says_what_its_place_was_read_off() -> None:
         (line,) = [one for one in metric.budget if one.component == component]
         assert component_size(line, metric).endswith("r/min")
     assert place_sentence(metrics[M.FREE_SPEED]) is None
+
+
+def fan_loaded(windage: float) -> Motor:
+    """A magnet motor on 24 V whose losses are a constant torque and one by the square of speed."""
+    plain = permanent_magnet()
+    k = 24.0 / plain.speed[-1]
+    torque = k * plain.current - 0.02 * k * 40.0 - windage * plain.speed**2
+    return replace(plain, torque=torque)
+
+
+def test_air_drag_does_not_move_a_magnet_motor_s_place() -> None:
+    n_covered, off = 0, []
+    for seed in range(10):
+        # 5 % of the torque at standstill goes into air at free speed.
+        motor = fan_loaded(0.05 * permanent_magnet().torque[0] / permanent_magnet().speed[-1] ** 2)
+        run = simulate(Case(motor, n_dwells=16, dwell_s=2.0, torque_noise=0.005, seed=seed))
+        reduced = reduce_run(
+            run.recording,
+            kind=RunKind.BRAKE,
+            plate=run.plate,
+            rig=run.rig,
+            options=ReductionOptions(),
+        )
+        speed = reduced.metrics[M.SPEED_AT_MAX_STEADY_POWER]
+        assert speed.value is not None
+        assert speed.interval_low is not None
+        assert speed.interval_high is not None
+        n_covered += speed.interval_low <= run.truth["speed"] <= speed.interval_high
+        off.append(speed.value / run.truth["speed"] - 1)
+    assert n_covered >= 8
+    assert abs(np.mean(off)) < 0.001
