@@ -196,9 +196,19 @@ def fan_loaded(windage: float) -> Motor:
 def test_air_drag_does_not_move_a_magnet_motor_s_place() -> None:
     n_covered, off = 0, []
     for seed in range(10):
-        # 5 % of the torque at standstill goes into air at free speed.
-        motor = fan_loaded(0.05 * permanent_magnet().torque[0] / permanent_magnet().speed[-1] ** 2)
-        run = simulate(Case(motor, n_dwells=16, dwell_s=2.0, torque_noise=0.005, seed=seed))
+        # 1.5 % of the torque at standstill goes into air at free speed. By the law with drag
+        # that rises with speed alone the place would stand 0.13 % low.
+        plain = permanent_magnet()
+        motor = fan_loaded(0.015 * float(plain.torque[0]) / float(plain.speed[-1]) ** 2)
+        case = Case(
+            motor,
+            n_dwells=24,
+            torque_noise=0.005,
+            speed_noise=0.0002,
+            electric_noise=0.0005,
+            seed=seed,
+        )
+        run = simulate(case)
         reduced = reduce_run(
             run.recording,
             kind=RunKind.BRAKE,
@@ -213,4 +223,4 @@ def test_air_drag_does_not_move_a_magnet_motor_s_place() -> None:
         n_covered += speed.interval_low <= run.truth["speed"] <= speed.interval_high
         off.append(speed.value / run.truth["speed"] - 1)
     assert n_covered >= 8
-    assert abs(np.mean(off)) < 0.001
+    assert abs(np.mean(off)) < 0.0008
