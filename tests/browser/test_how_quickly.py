@@ -9,7 +9,7 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import Ledger
 from tests.browser.test_pages import axe_faults
-from tests.browser.test_sending import sign_in
+from tests.browser.test_sending import describe_a_new_rig, sign_in
 
 pytestmark = pytest.mark.browser
 MOST = 12
@@ -89,6 +89,7 @@ def test_a_known_rig_takes_few_clicks_and_fields(
     first.fill("Current", "7 A")
     first.click("On to the rig")
     page.wait_for_url("**/rig")
+    describe_a_new_rig(page)
     first.fill("Your name for the rig", "Drum brake")
     first.fill("Effective arm", "200 mm")
     first.click("On to the figures")

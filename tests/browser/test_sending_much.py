@@ -9,7 +9,7 @@ from playwright.sync_api import Page, Route, expect
 from tests.api.logs import small_log
 from tests.browser.conftest import Ledger
 from tests.browser.test_pages import axe_faults
-from tests.browser.test_sending import sign_in
+from tests.browser.test_sending import describe_a_new_rig, sign_in
 
 pytestmark = pytest.mark.browser
 
@@ -59,6 +59,7 @@ def test_a_large_file_goes_on_where_the_connection_broke_off(
     page.get_by_role("button", name="These columns are right").click()
     page.wait_for_url("**/appliance")
     page.goto(page.url.replace("/appliance", "/rig"))
+    describe_a_new_rig(page)
     page.get_by_label("Effective arm").fill("100 mm")
     page.get_by_label("Your name for the rig").click()
     expect(page.locator("#so-far dd").nth(1)).to_contain_text("W", timeout=30_000)
