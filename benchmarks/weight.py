@@ -55,16 +55,20 @@ def _page(client: httpx.Client, path: str, *, with_charts: bool) -> float:
         part = client.get(address)
         total += _wire(part)
         if "javascript" in part.headers.get("content-type", "") and "/vendor/" not in address:
-            for module in re.findall(
-                r"""from\s*["'](\.[^"']+)["']|import\(["'](\.[^"']+)["']\)""", part.text
-            ):
-                wanted.add(
-                    str(
-                        httpx.URL(f"http://x{address}").join(module[0] or module[1]).raw_path,
-                        "ascii",
-                    )
-                )
+            wanted |= {
+                str(httpx.URL(f"http://x{address}").join(module).raw_path, "ascii")
+                for module in _imported(part.text, page=answer.text)
+            }
     return total / 1000
+
+
+def _imported(script: str, *, page: str) -> list[str]:
+    """The modules that a script imports at once, and the parts that the page has a place for."""
+    at_once = re.findall(r"""from\s*["'](\.[^"']+)["']""", script)
+    parts = re.findall(r"""\["\w*\[([\w-]+)\]", \(\) => import\("(\.[^"]+)"\)""", script)
+    n_imports = len(re.findall(r"\bimport\(", script))
+    assert len(parts) == n_imports, "an import that no place on the page stands for"
+    return [*at_once, *(module for place, module in parts if f" {place}" in page)]
 
 
 def _wire(answer: httpx.Response) -> int:
