@@ -7,16 +7,13 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine, func, select
 
-from server.actions.issue_token import issue_token
-from server.settings import Settings
 from server.store import tables as t
-from server.store.database import make_engine, read_session, write_session
+from server.store.database import read_session
 from tests.api.logs import small_log
 from tests.commands.serving import ROOT, answering, command, free_port, served
 
@@ -37,15 +34,6 @@ tested_on = 2026-11-02
 """
 N_KILLS = 12
 NOBODY = "http://127.0.0.1:9"
-
-
-@pytest.fixture
-def ledger(sqlite_settings: Settings) -> Iterator[tuple[Settings, Engine, str]]:
-    engine = make_engine(sqlite_settings)
-    with write_session(engine) as session:
-        token = issue_token(session, tester="Ada Quill").token
-    yield sqlite_settings, engine, token
-    engine.dispose()
 
 
 @pytest.fixture

@@ -14,11 +14,10 @@ from urllib.parse import urlsplit
 import pytest
 from sqlalchemy import Engine, select
 
-from server.actions.issue_token import issue_token
 from server.commands.pieces import PIECE_BYTES
 from server.settings import Settings
 from server.store import tables as t
-from server.store.database import make_engine, read_session, write_session
+from server.store.database import read_session
 from server.store.files import original_path
 from tests.api.logs import small_log
 from tests.commands.serving import ROOT, command, served
@@ -79,15 +78,6 @@ def broken(address: str, *breaks_at: int) -> Iterator[Relay]:
     relay.breaks_at = list(breaks_at)
     yield relay
     relay.end()
-
-
-@pytest.fixture
-def ledger(sqlite_settings: Settings) -> Iterator[tuple[Settings, Engine, str]]:
-    engine = make_engine(sqlite_settings)
-    with write_session(engine) as session:
-        token = issue_token(session, tester="Ada Quill").token
-    yield sqlite_settings, engine, token
-    engine.dispose()
 
 
 @pytest.fixture
