@@ -142,10 +142,12 @@ def _highest_of_each_length(
     signals = samples.signals
     totals = samples.running_totals()
     out_of_use = rows_out_of_use(samples.blocks, usable)
-    speed = SpeedSeen(
-        noise=sample_noise(samples.at(middle_rows(signals))[0]),
-        highest_rad_s=_highest(signals.speed, samples.shaft.speed_sign),
-    )
+    speed: SpeedSeen | None = None
+    if rig.inertia_kg_m2:
+        speed = SpeedSeen(
+            noise=sample_noise(samples.at(middle_rows(signals))[0]),
+            highest_rad_s=_highest(signals.speed, samples.shaft.speed_sign),
+        )
     stretches: list[_Stretch] = []
     brake: _Stretch | None = None
     for n_windows in STRETCHES:

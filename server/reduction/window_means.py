@@ -122,9 +122,12 @@ def window_means(
     lag: Lag,
     rows: tuple[Ints, Ints],
     *,
-    seen: SpeedSeen,
+    seen: SpeedSeen | None,
 ) -> WindowMeans:
-    """Means over windows from first to end rows; `totals` are the samples' running totals."""
+    """Means over windows from first to end rows; `totals` are the samples' running totals.
+
+    `seen`: None where no inertia is known, and nothing is stored.
+    """
     first, last = rows
     signals = samples.signals
     count = (last - first).astype(np.float64)
@@ -133,7 +136,7 @@ def window_means(
     speed = (total_speed[last] - total_speed[first]) / count
     drag = drag_torque(speed, rig) * speed
     nothing = np.zeros(first.size)
-    if not rig.inertia_kg_m2:
+    if seen is None or not rig.inertia_kg_m2:
         return WindowMeans(speed, brake, drag, nothing, nothing, nothing)
     turning = turning_masses(
         signals,

@@ -60,8 +60,6 @@ WHOLE_RUNS: Any = (
 # The long parts of a set of figures; those of a comparison are kept once they were read.
 _COMPARED: Any = select(
     t.MetricSetRow.id,
-    t.MetricSetRow.input_digest,
-    t.MetricSetRow.created_at,
     t.MetricSetRow.method_version,
     t.MetricSetRow.lag,
     t.MetricSetRow.channels_used,
