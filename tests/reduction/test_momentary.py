@@ -1,29 +1,23 @@
 """The highest momentary shaft power: no higher than chance makes it, and no burst smeared away."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from server.model.recording import Recording
-from server.model.results import Metric, ReductionOptions
-from server.model.words import Channel, MetricName, RunKind
-from server.reduction import reduce_run
+from server.model.results import Metric, Reduction
+from server.model.words import Channel, MetricName
 from tests.reduction.simulate import Case, Simulated, permanent_magnet, simulate, universal
 
 RUN_UP_ENDS_S = 3.0
 WINDOW_S = 0.1
 
 
-def momentary(run: Simulated) -> Metric:
-    reduced = reduce_run(
-        run.recording,
-        kind=RunKind.BRAKE,
-        plate=run.plate,
-        rig=run.rig,
-        options=ReductionOptions(),
-    )
-    return reduced.metrics[MetricName.SHAFT_POWER_MAX_MOMENTARY]
+@pytest.fixture
+def momentary(reduce: Callable[..., Reduction]) -> Callable[[Simulated], Metric]:
+    return lambda run: reduce(run).metrics[MetricName.SHAFT_POWER_MAX_MOMENTARY]
 
 
 def highest_window(power: np.ndarray, run: Simulated) -> float:
@@ -38,7 +32,9 @@ def shown_power(run: Simulated) -> np.ndarray:
     return torque * speed
 
 
-def test_many_noisy_windows_do_not_make_it_high() -> None:
+def test_many_noisy_windows_do_not_make_it_high(
+    momentary: Callable[[Simulated], Metric],
+) -> None:
     off, raw_off = [], []
     for seed in range(12):
         run = simulate(Case(universal(), torque_noise=0.02, inertia=1e-6, seed=seed))
@@ -56,7 +52,9 @@ def test_many_noisy_windows_do_not_make_it_high() -> None:
 
 @pytest.mark.parametrize("rate_hz", [50.0, 1000.0])
 @pytest.mark.parametrize("burst_s", [0.3, 1.0])
-def test_a_burst_is_not_smeared(rate_hz: float, burst_s: float) -> None:
+def test_a_burst_is_not_smeared(
+    momentary: Callable[[Simulated], Metric], rate_hz: float, burst_s: float
+) -> None:
     run = simulate(Case(permanent_magnet(), rate_hz=rate_hz, torque_noise=0.005, seed=4))
     time = run.recording.time_s
     # A second motor on the shaft for a moment: half as much torque again, speed as it was.
@@ -71,7 +69,9 @@ def test_a_burst_is_not_smeared(rate_hz: float, burst_s: float) -> None:
 
 
 @pytest.mark.parametrize("sweep_s", [2.0, 5.0, 30.0])
-def test_a_sweep_is_read_where_it_is_highest(sweep_s: float) -> None:
+def test_a_sweep_is_read_where_it_is_highest(
+    momentary: Callable[[Simulated], Metric], sweep_s: float
+) -> None:
     n_covered, n, off = 0, 0, []
     for motor in (universal, permanent_magnet):
         for seed in range(5):

@@ -1,5 +1,6 @@
 """Where the highest power stands by the motor's law: against truth, and as readings move it."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -7,7 +8,7 @@ import pytest
 
 from server.model.bench import Plate, Rig
 from server.model.budget import PLACE_BY_CURVE, PLACE_BY_LAW
-from server.model.results import LoadPoint, ReductionOptions
+from server.model.results import LoadPoint, Reduction, ReductionOptions
 from server.model.words import MetricName, MotorFamily, RunKind
 from server.reduction import reduce_run
 from server.reduction.loadline import fit_load_line
@@ -193,7 +194,9 @@ def fan_loaded(windage: float) -> Motor:
     return replace(plain, torque=torque)
 
 
-def test_air_drag_does_not_move_a_magnet_motor_s_place() -> None:
+def test_air_drag_does_not_move_a_magnet_motor_s_place(
+    reduce: Callable[..., Reduction],
+) -> None:
     n_covered, off = 0, []
     for seed in range(10):
         # 1.5 % of the torque at standstill goes into air at free speed. By the law with drag
@@ -209,14 +212,7 @@ def test_air_drag_does_not_move_a_magnet_motor_s_place() -> None:
             seed=seed,
         )
         run = simulate(case)
-        reduced = reduce_run(
-            run.recording,
-            kind=RunKind.BRAKE,
-            plate=run.plate,
-            rig=run.rig,
-            options=ReductionOptions(),
-        )
-        speed = reduced.metrics[M.SPEED_AT_MAX_STEADY_POWER]
+        speed = reduce(run).metrics[M.SPEED_AT_MAX_STEADY_POWER]
         assert speed.value is not None
         assert speed.interval_low is not None
         assert speed.interval_high is not None
