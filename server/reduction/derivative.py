@@ -1,12 +1,15 @@
 """Slopes of sampled signals by local straight lines, with a stated bandwidth."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 
 from server.reduction.arrays import Floats, Ints
 from server.reduction.scatter import sample_noise
 
 AGREEMENT = 2.0  # standard uncertainties
-ROWS_AT_ONCE = 1024  # windows whose running sums share an origin
+ROWS_AT_ONCE = 2048  # windows whose running sums share an origin
 
 
 def slope(time_s: Floats, values: Floats, *, window_s: float) -> Floats:
@@ -29,41 +32,75 @@ def slope(time_s: Floats, values: Floats, *, window_s: float) -> Floats:
     -------
     The line fit is the first-order case of Savitzky and Golay, Anal. Chem. 36 (1964) 1627.
     """
-    return _lines(time_s, values, window_s)[0]
+    return _lines(time_s, values, [window_s])[0][0]
 
 
-def _lines(time_s: Floats, values: Floats, window_s: float) -> tuple[Floats, Floats]:
-    """Slopes, and the spread of the times in each window (sum of squares about their mean)."""
+@dataclass(frozen=True, slots=True)
+class _Windows:
+    """(n,) first sample and the one behind the last, in the padded signals, around each sample."""
+
+    first: Ints
+    end: Ints
+
+
+def _lines(
+    time_s: Floats, values: Floats, windows_s: Sequence[float]
+) -> list[tuple[Floats, Floats]]:
+    """For each width of window the slopes, and the spread of the times in the windows (sum of
+    squares about their mean)."""
     n = time_s.size
     if n < 2:
-        return np.zeros(n), np.ones(n)
+        return [(np.zeros(n), np.ones(n)) for _ in windows_s]
     spacing = float(np.median(np.diff(time_s)))
-    reach = max(1, round(window_s / 2 / spacing))
-    time, value = (np.pad(signal, reach, mode="edge") for signal in (time_s, values))
-    index = np.arange(n) + reach
-    # A neighbour on either side is taken however far off it is.
-    first = np.searchsorted(time, time_s - 0.77 * window_s, side="left")
-    first = np.clip(first, index - reach, index - 1)
-    end = np.searchsorted(time, time_s + 0.77 * window_s, side="right")
-    end = np.clip(end, index + 2, index + reach + 1)
-    slopes, spreads = np.empty(n), np.empty(n)
+    reaches = [max(1, round(width / 2 / spacing)) for width in windows_s]
+    time, value = (np.pad(signal, max(reaches), mode="edge") for signal in (time_s, values))
+    around = [
+        _windows_around(time, time_s, max(reaches), reach=reach, window_s=width)
+        for reach, width in zip(reaches, windows_s, strict=True)
+    ]
+    lines = [(np.empty(n), np.empty(n)) for _ in windows_s]
     for start in range(0, n, ROWS_AT_ONCE):
         rows = slice(start, start + ROWS_AT_ONCE)
-        lines = _lines_of(time, value, first[rows], end[rows])
-        slopes[rows], spreads[rows] = lines
-    return slopes, spreads
+        low = min(int(w.first[start]) for w in around)
+        high = max(int(w.end[rows][-1]) for w in around)
+        running = _running_sums(time[low:high], value[low:high])
+        for windows, (slopes, spreads) in zip(around, lines, strict=True):
+            first, end = windows.first[rows] - low, windows.end[rows] - low
+            slopes[rows], spreads[rows] = _lines_of(running, first, end)
+    return lines
 
 
-def _lines_of(time_s: Floats, values: Floats, first: Ints, end: Ints) -> tuple[Floats, Floats]:
-    """Slope and spread in each window from `first` to `end`, by differences of running sums."""
-    low, high = int(first[0]), int(end[-1])
-    # About a middle of their own, so that the sums stay small and their differences exact.
-    t = time_s[low:high] - time_s[(low + high) // 2]
-    x = values[low:high] - float(np.mean(values[low:high]))
-    running = np.zeros((4, high - low + 1))
+def _windows_around(
+    time: Floats, time_s: Floats, n_padded: int, *, reach: int, window_s: float
+) -> _Windows:
+    """Windows of `reach` samples on either side of each of `time_s`, which `time` holds padded.
+
+    Where samples are missing a window ends sooner; a neighbour is taken however far off it is.
+    """
+    index = np.arange(n_padded, n_padded + time_s.size)
+    first, end = index - reach, index + reach + 1
+    earliest, latest = time_s - 0.77 * window_s, time_s + 0.77 * window_s
+    early, late = time[first] < earliest, time[end - 1] > latest
+    first[early] = np.minimum(np.searchsorted(time, earliest[early], side="left"), index[early] - 1)
+    end[late] = np.maximum(np.searchsorted(time, latest[late], side="right"), index[late] + 2)
+    return _Windows(first, end)
+
+
+def _running_sums(time_s: Floats, values: Floats) -> Floats:
+    """(4, n + 1) running sums of t, x, t x and t^2.
+
+    About a middle of their own, so that the sums stay small and their differences exact.
+    """
+    t = time_s - time_s[time_s.size // 2]
+    x = values - float(np.mean(values))
+    running = np.zeros((4, t.size + 1))
     np.cumsum(np.stack([t, x, t * x, t * t]), axis=1, out=running[:, 1:])
-    sums = running.take(end - low, axis=1) - running.take(first - low, axis=1)
-    sum_t, sum_x, sum_tx, sum_tt = sums
+    return running
+
+
+def _lines_of(running: Floats, first: Ints, end: Ints) -> tuple[Floats, Floats]:
+    """Slope and spread in each window from `first` to `end`, by differences of running sums."""
+    sum_t, sum_x, sum_tx, sum_tt = running.take(end, axis=1) - running.take(first, axis=1)
     count = end - first
     spread = np.maximum(sum_tt - sum_t**2 / count, 1e-300)
     return np.asarray((sum_tx - sum_t * sum_x / count) / spread), np.asarray(spread)
@@ -95,18 +132,17 @@ def adaptive_slope(
     (cited from memory).
     """
     n = time_s.size
-    best, spread = _lines(time_s, values, window_s)
+    longest_s = float(time_s[-1] - time_s[0]) / 3 if n else 0.0
+    wider_s = [window_s * 2**doubling for doubling in range(1, doublings + 1)]
+    windows_s = [window_s, *(width for width in wider_s if width <= longest_s)]
+    (best, spread), *longer = _lines(time_s, values, windows_s)
     if n < 8:
         return best, np.zeros(n)
     noise = sample_noise(values)
     u = noise / np.sqrt(spread)
     settled = np.zeros(n, dtype=bool)
     bend = np.zeros(n)
-    for doubling in range(1, doublings + 1):
-        window = window_s * 2**doubling
-        if window > (time_s[-1] - time_s[0]) / 3:
-            break
-        wider, spread = _lines(time_s, values, window)
+    for wider, spread in longer:
         u_wider = noise / np.sqrt(spread)
         differs = ~settled & (np.abs(wider - best) > AGREEMENT * np.hypot(u, u_wider))
         bend = np.where(differs, np.abs(wider - best) / 2, bend)
