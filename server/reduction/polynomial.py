@@ -1,5 +1,6 @@
 """Weighted least squares polynomials on a scaled and centred variable, with covariance."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -74,21 +75,35 @@ def fit_polynomial(x: Floats, y: Floats, u: Floats, *, order: int) -> Polynomial
     its condition number near one, so that conditioning never decides. Checked against the
     certified linear regressions of NIST StRD (tests/outside/test_strd.py).
     """
+    (fit,) = fit_polynomials(x, y, u, orders=[order])
+    return fit
+
+
+def fit_polynomials(x: Floats, y: Floats, u: Floats, *, orders: Sequence[int]) -> list[Polynomial]:
+    """`fit_polynomial` for each of several orders, by one factorisation.
+
+    The design of a lower order is made of the first columns of a higher one's; so are Q and R, and
+    the inverse of R, which is triangular.
+    """
     low, high = float(x.min()), float(x.max())
     centre, half_width = (low + high) / 2, (high - low) / 2 or 1.0
-    design = chebyshev.chebvander((x - centre) / half_width, order) / u[:, None]
+    design = chebyshev.chebvander((x - centre) / half_width, max(orders)) / u[:, None]
     q, r = np.linalg.qr(design)
+    inverse = np.linalg.solve(r, np.eye(r.shape[0]))
     target = y / u
-    coefficients = np.linalg.solve(r, q.T @ target)
-    # One step of refinement: the residual's own fit, which is rounding only.
-    coefficients = coefficients + np.linalg.solve(r, q.T @ (target - design @ coefficients))
-    residual = target - design @ coefficients
-    chi2 = float(residual @ residual)
-    inverse = np.linalg.solve(r, np.eye(order + 1))
-    inflation = max(1.0, chi2 / max(x.size - order - 1, 1))
-    return Polynomial(
-        centre, half_width, coefficients, inverse @ inverse.T * inflation, chi2, int(x.size)
-    )
+    fits = []
+    for order in orders:
+        terms = slice(order + 1)
+        basis, turned, back = design[:, terms], q[:, terms].T, inverse[terms, terms]
+        coefficients = back @ (turned @ target)
+        # One step of refinement: the residual's own fit, which is rounding only.
+        coefficients = coefficients + back @ (turned @ (target - basis @ coefficients))
+        residual = target - basis @ coefficients
+        chi2 = float(residual @ residual)
+        inflation = max(1.0, chi2 / max(x.size - order - 1, 1))
+        covariance = back @ back.T * inflation
+        fits.append(Polynomial(centre, half_width, coefficients, covariance, chi2, int(x.size)))
+    return fits
 
 
 def choose_polynomial(x: Floats, y: Floats, u: Floats, *, max_order: int = 8) -> Polynomial:
@@ -118,7 +133,7 @@ def score_polynomials(
     n = x.size
     n_distinct = np.unique(x).size
     orders = range(min(max_order, max(n - 3, 1), n_distinct - 1) + 1)
-    fits = [fit_polynomial(x, y, u, order=k) for k in orders]
+    fits = fit_polynomials(x, y, u, orders=orders)
     spare = n - fits[-1].order - 1
     c = max(1.0, fits[-1].chi2 / spare) if spare >= 3 else 1.0
     return [(qaicc(fit, c), fit) for fit in fits]

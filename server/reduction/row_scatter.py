@@ -10,7 +10,7 @@ from server.model.bench import Rig
 from server.model.results import LoadPoint
 from server.model.words import Channel
 from server.reduction.arrays import Floats
-from server.reduction.polynomial import fit_polynomial
+from server.reduction.polynomial import fit_polynomials
 from server.reduction.signals import Signals
 from server.reduction.uncertainty.components import rig_errors
 
@@ -97,7 +97,7 @@ def _relative_scatter(points: Sequence[LoadPoint], name: str, order: int) -> tup
         if light <= 0:
             return 0.0, 0.0
         size = np.maximum(np.abs(y), light)
-        fits = [fit_polynomial(x, y, size, order=k) for k in range(1, order + 1)]
+        fits = fit_polynomials(x, y, size, orders=range(1, order + 1))
         spare = [y.size - fit.order - 1 for fit in fits]
         # Least generalised cross-validation: neither a curve too stiff nor one through the noise.
         best = min(range(len(fits)), key=lambda k: fits[k].chi2 / spare[k] ** 2)
