@@ -158,7 +158,10 @@ def _neighbours_median(variance: Floats, known: Bools, speed: Floats) -> Floats:
     at, value = speed[known][order], variance[known][order]
     place = np.searchsorted(at, speed)
     low = np.clip(place - NEIGHBOURS, 0, max(value.size - 2 * NEIGHBOURS, 0))
-    return np.array([np.median(value[k : k + 2 * NEIGHBOURS]) for k in low.tolist()])
+    if value.size <= 2 * NEIGHBOURS:
+        return np.full(speed.size, np.median(value))
+    around = np.lib.stride_tricks.sliding_window_view(value, 2 * NEIGHBOURS)
+    return np.asarray(np.median(around, axis=1)[low])
 
 
 def _inflation(fits: list[tuple[float, Polynomial]]) -> float:

@@ -75,14 +75,10 @@ def draw_adaptively(
     results: list[Floats] = []
     settled = doubt = np.zeros(0)
 
-    def work_out(found: Floats | Callable[[], Floats]) -> tuple[Floats, Floats]:
-        values = np.asarray(found() if callable(found) else found, dtype=np.float64)
-        return values, _summary(values, coverage, is_shortest)
-
     with ThreadPoolExecutor(BESIDE) as beside:
-        for block, result in _in_order(model, work_out, beside, seed, n, max_blocks):
+        for block in _in_order(model, beside, seed, n, max_blocks):
             blocks.append(block)
-            results.append(result)
+            results.append(_summary(block, coverage, is_shortest))
             h = len(blocks)
             if h < min(MIN_BLOCKS, max_blocks):
                 continue
@@ -100,24 +96,23 @@ def draw_adaptively(
 
 
 def _in_order(
-    model: DrawModel,
-    work_out: Callable[[Floats | Callable[[], Floats]], tuple[Floats, Floats]],
-    beside: ThreadPoolExecutor,
-    seed: int,
-    n: int,
-    max_blocks: int,
-) -> Iterator[tuple[Floats, Floats]]:
+    model: DrawModel, beside: ThreadPoolExecutor, seed: int, n: int, max_blocks: int
+) -> Iterator[Floats]:
     """Block after block, drawn by one generator in their order; the next ones are under way."""
     rng = np.random.default_rng(seed)
-    under_way: list[Future[tuple[Floats, Floats]]] = []
+    under_way: list[Future[Floats]] = []
     n_drawn = 0
     for n_given in range(max_blocks):
         while n_drawn < min(n_given + 1 + BESIDE, max_blocks):
             found = model(rng, n)
             # What the caller said of floating-point errors holds there, too.
-            under_way.append(beside.submit(copy_context().run, work_out, found))
+            under_way.append(beside.submit(copy_context().run, _work_out, found))
             n_drawn += 1
         yield under_way.pop(0).result()
+
+
+def _work_out(found: Floats | Callable[[], Floats]) -> Floats:
+    return np.asarray(found() if callable(found) else found, dtype=np.float64)
 
 
 def tolerance(standard_uncertainty: float, n_dig: int = N_DIG) -> float:
