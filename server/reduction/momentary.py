@@ -228,6 +228,9 @@ def _scatter(samples: Samples, first: int, last: int) -> float:
     size = max(n, LEAST_SAMPLES)
     more = size * (AROUND // 2)
     around = samples.at(slice(max(first - more, 0), last + more))[1]
+    size = min(size, around.size)
+    if size < 2:
+        return 0.0
     variances = around[: around.size // size * size].reshape(-1, size).var(axis=1, ddof=1)
     # The median of a variance of few degrees of freedom lies below it (Wilson and Hilferty).
     usual = float(np.median(variances)) / (1 - 2 / (9 * (size - 1))) ** 3

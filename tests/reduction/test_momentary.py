@@ -6,9 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from server.model.bench import Plate, Rig
 from server.model.recording import Recording
-from server.model.results import Metric, Reduction
-from server.model.words import Channel, MetricName
+from server.model.results import Metric, Reduction, ReductionOptions
+from server.model.words import Channel, MetricName, RunKind
+from server.reduction import reduce_run
 from tests.reduction.simulate import Case, Simulated, permanent_magnet, simulate, universal
 
 RUN_UP_ENDS_S = 3.0
@@ -86,3 +88,18 @@ def test_a_sweep_is_read_where_it_is_highest(
             n += 1
     assert n_covered >= n - 1
     assert abs(np.mean(off)) < 0.006
+
+
+@pytest.mark.parametrize("n", [2, 3])
+@pytest.mark.filterwarnings("error")
+def test_a_record_of_fewer_samples_than_tell_a_scatter(n: int) -> None:
+    still = {Channel.SPEED: 100.0, Channel.TORQUE: 1.0}
+    channels = {c: np.full(n, value, dtype=np.float32) for c, value in still.items()}
+    found = reduce_run(
+        Recording(np.arange(n) * 0.1, channels),
+        kind=RunKind.BRAKE,
+        plate=Plate(),
+        rig=Rig(inertia_kg_m2=1e-4),
+        options=ReductionOptions(),
+    ).metrics[MetricName.SHAFT_POWER_MAX_MOMENTARY]
+    assert found.value == pytest.approx(100.0)
