@@ -74,7 +74,8 @@ def find_states(blocks: Blocks) -> States:
 
 def stretches(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """Start and end (exclusive) of each run of True."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
+    padded = np.concatenate(([False], mask, [False]))
+    edges = np.flatnonzero(padded[1:] != padded[:-1])
     return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
 

@@ -86,8 +86,7 @@ def _ceiling(
     time = worked.ordered.time_s
     source = worked.signals.torque_channel if channel is Channel.SPEED else Channel.SPEED
     other = worked.ordered.channels[source]
-    low_other = min(float(np.fmin.reduce(other[a:b])) for a, b in spans)
-    high_other = max(float(np.fmax.reduce(other[a:b])) for a, b in spans)
+    reach: float | None = None
     for a, b in spans:
         at_top = values[a:b] == high
         if int(np.count_nonzero(at_top)) < CEILING_SAMPLES:
@@ -101,7 +100,8 @@ def _ceiling(
                 continue
             quarter = max(1, part.size // 4)
             moved = abs(float(np.mean(part[-quarter:])) - float(np.mean(part[:quarter])))
-            if moved > OTHERS_MOVE * (high_other - low_other):
+            reach = _reach(other, spans) if reach is None else reach
+            if moved > OTHERS_MOVE * reach:
                 evidence = {
                     "channel": channel.value,
                     "value": high,
@@ -110,6 +110,12 @@ def _ceiling(
                 }
                 return [Finding(FindingCode.CHANNEL_CLIPPED, Severity.WARNING, dict(evidence))]
     return []
+
+
+def _reach(values: FloatArray, spans: list[tuple[int, int]]) -> float:
+    """From the lowest reading of the rows to the highest."""
+    low = min(float(np.fmin.reduce(values[a:b])) for a, b in spans)
+    return max(float(np.fmax.reduce(values[a:b])) for a, b in spans) - low
 
 
 def _plateau(
