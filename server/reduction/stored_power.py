@@ -99,12 +99,15 @@ def _speed_at(row: Ints, total: Floats, noise: float, widths: list[int]) -> tupl
     n = total.size - 1
     low, high = np.maximum(row - widths[0], 0), np.minimum(row + widths[0], n)
     best = (total[high] - total[low]) / (high - low)
-    u, bend = noise / np.sqrt(high - low), np.zeros(row.size)
+    u = noise / np.sqrt(high - low)
+    if len(widths) == 1:
+        return best, u
+    bend = np.zeros(row.size)
     settled = np.zeros(row.size, dtype=bool)
     for before, width in pairwise(widths):
         # Cut at an end of the record, a mean lies to one side.
         settled |= (row < width) | (row + width > n)
-        up, down = (total.take(row + d, mode="clip") for d in (width, -width))
+        up, down = (total[np.clip(row + d, 0, n)] for d in (width, -width))
         mean = (up - down) / (2 * width)
         u_best, u_mean = (noise / np.sqrt(2 * w) for w in (before, width))
         change = np.abs(mean - best)

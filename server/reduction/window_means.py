@@ -37,28 +37,40 @@ class Samples:
 
     def at(self, rows: slice) -> tuple[Floats, Floats]:
         """Speed and power of the samples in these rows."""
-        signals, offset_nm = self.signals, self.zero.offset_nm
+        signals = self.signals
         speed = signals.speed[rows].astype(np.float64) * self.shaft.speed_sign
         power = signals.torque[rows].astype(np.float64)
         power *= signals.torque_factor
-        if np.ptp(offset_nm) > 0:
-            power -= np.interp(signals.time_s[rows], self.blocks.time_s, offset_nm)
-        else:
-            power -= float(offset_nm[0])
+        power -= self._offset_nm(rows)
         power *= speed
         power *= self.shaft.torque_sign
         return speed, power
 
+    def _offset_nm(self, rows: slice) -> Floats:
+        """What each sample's torque is off by: as much as its block's."""
+        start, stop, _ = rows.indices(self.signals.time_s.size)
+        first_row, n_rows = self.blocks.first_row, self.blocks.n_rows
+        first, last = np.searchsorted(first_row, [start, stop - 1], side="right") - 1
+        held = slice(max(int(first), 0), int(last) + 1)
+        before = start - int(first_row[held.start])
+        return np.repeat(self.zero.offset_nm[held], n_rows[held])[before : before + stop - start]
+
     def running_totals(self) -> tuple[Floats, Floats]:
-        """(n + 1,) each, from 0, some samples at a time: they are never all held."""
+        """(n + 1,) each, from 0, some samples at a time: they are never all held.
+
+        As the two parts of complex numbers: each sum waits for the one before it, so that two side
+        by side take no longer than one.
+        """
         n = self.signals.time_s.size
-        totals = np.zeros((2, n + 1))
+        totals = np.zeros(n + 1, dtype=np.complex128)
+        pairs = np.empty(SAMPLES_AT_ONCE, dtype=np.complex128)
         for start in range(0, n, SAMPLES_AT_ONCE):
             rows = slice(start, min(start + SAMPLES_AT_ONCE, n))
-            for total, values in zip(totals, self.at(rows), strict=True):
-                values[0] += total[start]
-                np.cumsum(values, out=total[start + 1 : rows.stop + 1])
-        return totals[0], totals[1]
+            some = pairs[: rows.stop - start]
+            some.real, some.imag = self.at(rows)
+            some[0] += totals[start]
+            np.cumsum(some, out=totals[start + 1 : rows.stop + 1])
+        return totals.real, totals.imag
 
 
 @dataclass(frozen=True, slots=True)
