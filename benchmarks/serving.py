@@ -1,6 +1,5 @@
 """Start a service on a free port, ask it things, and time the answers."""
 
-import os
 import socket
 import statistics
 import subprocess
@@ -12,6 +11,8 @@ from pathlib import Path
 
 import httpx
 import psutil
+
+from server.commands.process_environment import process_environment
 
 ROOT = Path(__file__).parent.parent
 
@@ -29,12 +30,7 @@ def service(
     child = subprocess.Popen(
         [sys.executable, "-m", module, str(listener.fileno())],
         pass_fds=[listener.fileno()],
-        env={
-            **os.environ,
-            "BENCHLEDGER_DATA": str(data),
-            "OPENBLAS_NUM_THREADS": "1",
-            **(settings or {}),
-        },
+        env=process_environment({"BENCHLEDGER_DATA": str(data), **(settings or {})}),
         cwd=ROOT,
     )
     address = f"http://127.0.0.1:{listener.getsockname()[1]}"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from server.actions.give_way import give_way
 from server.actions.reduce_log import options_for, read_described_log, reduce_described
 from server.intake import ReadAhead, ReadLimits, recording_digest, write_recording
 from server.model.bench import Bench
@@ -66,8 +67,9 @@ def prepare_run(
     """
     log = read_described_log(path, file_name=file_name, bench=bench, limits=limits, ahead=ahead)
     n_bytes, file_sha256 = path.stat().st_size, sha256 or _file_sha256(path)
-    # The recording is written while it is reduced: the writer leaves the interpreter's lock.
-    with ThreadPoolExecutor(max_workers=2) as pool:
+    # The recording is written while it is reduced: the writer leaves the interpreter's lock, and
+    # the processor to the figures, which take longer.
+    with ThreadPoolExecutor(max_workers=2, initializer=give_way) as pool:
         kept = pool.submit(keep_recording, log.recording, files=files)
         done = pool.submit(meanwhile) if meanwhile is not None else None
         reduction = reduce_described(log.recording, bench=bench)

@@ -13,6 +13,7 @@ from types import FrameType
 
 from rich.console import Console
 
+from server.commands.process_environment import process_environment
 from server.errors import BenchledgerError
 from server.settings import Settings
 
@@ -137,12 +138,10 @@ def _supervise(settings: Settings, listener: socket.socket) -> None:
 
 
 def _environment(settings: Settings) -> dict[str, str]:
-    """The settings as the children read them; numerics single-threaded (they share the cores)."""
-    import os
-
+    """The settings as the children read them, and what they run with."""
     named = {
         f"BENCHLEDGER_{name.upper()}": str(value)
         for name, value in settings.model_dump().items()
         if value is not None
     }
-    return {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", **named}
+    return process_environment(named)

@@ -18,6 +18,7 @@ from server.actions.not_before import read_not_before
 from server.dependencies.people import Writer
 from server.dependencies.resources import Resources, resources_of
 from server.dependencies.sessions import WriteTurn
+from server.dependencies.threads import in_reduction, start_parsers
 from server.dependencies.uploaded import log_of
 from server.dependencies.uploads import Arrived, ArrivedFile, receive_upload
 from server.errors import Problem, UnusableBench
@@ -80,7 +81,7 @@ async def _submission(
                 prepared, upload = None, sent
             elif sent.n_lines <= resources.settings.inline_rows:
                 work = partial(_prepare, resources, sent, described)
-                prepared, upload = await to_thread.run_sync(work, limiter=resources.reductions)
+                prepared, upload = await in_reduction(resources, work)
             else:
                 keep = partial(_keep, resources, sent)
                 prepared, upload = None, await to_thread.run_sync(keep, limiter=receivers)
@@ -109,6 +110,7 @@ def _follow(resources: Resources, path: Path) -> "ReadingAhead":
     from server.actions.reduce_log import limits_of
     from server.intake import ReadingAhead
 
+    start_parsers()
     limits = limits_of(resources.settings)
     most = min(limits.max_rows, resources.settings.inline_rows)
     return ReadingAhead(path, replace(limits, max_rows=most))

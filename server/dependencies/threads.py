@@ -1,11 +1,14 @@
 """Work handed to the right threads: a short read, a reduction, what receives a file."""
 
+import threading
 from collections.abc import Callable
+from functools import cache
 from typing import TypeVar
 
 from anyio import to_thread
 from sqlalchemy.orm import Session
 
+from server.actions.give_way import give_way
 from server.dependencies.resources import Resources
 from server.store.database import read_session
 
@@ -25,7 +28,31 @@ async def in_session(resources: Resources, work: Callable[[Session], T]) -> T:
 
 async def in_reduction(resources: Resources, work: Callable[[], T]) -> T:
     """Numerics, apart from the threads that answer readers."""
-    return await to_thread.run_sync(work, limiter=resources.reductions)
+
+    def call() -> T:
+        start_parsers()
+        return work()
+
+    return await to_thread.run_sync(call, limiter=resources.reductions)
+
+
+@cache
+def start_parsers() -> None:
+    """Start the threads that parse logs, which give way to those that answer.
+
+    The library starts them with its first use and keeps them; they take after the thread that
+    does. A process that reads no log has none.
+    """
+
+    def start() -> None:
+        give_way()
+        import polars as pl
+
+        pl.read_csv(b"0\n", has_header=False)
+
+    first = threading.Thread(target=start, name="starts the parsers")
+    first.start()
+    first.join()
 
 
 async def in_receiver(resources: Resources, work: Callable[[], T]) -> T:
