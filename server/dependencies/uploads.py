@@ -86,9 +86,9 @@ class _Sink:
 
     def finish(self) -> None:
         self.write_out(self.take())
-        if self.n_bytes >= _BLOCK:
-            self.read_on()
-        self.ahead = None if self.reader is None else self.reader.finish(self.n_bytes)
+        if self.follow is not None and self.n_bytes >= _BLOCK:
+            self.reader = self.reader or self.follow(self.path)
+            self.ahead = self.reader.finish(self.n_bytes)
         self.n_lines = _count_lines(self.path) if self.ahead is None else self.ahead.n_lines
 
     def arrived(self, name: str) -> ArrivedFile:
@@ -126,8 +126,8 @@ async def receive_upload(
     """
     content_type, options = parse_options_header(request.headers.get("content-type"))
     path = await to_thread.run_sync(incoming_path, files, limiter=limiter)
+    sink = _Sink(path, follow)
     try:
-        sink = _Sink(path, follow)
         if content_type == b"multipart/form-data":
             form = FormParts(sink.add, file_field)
             await _pump(request, sink, form.parser(options.get(b"boundary", b"")), limiter)
@@ -139,6 +139,8 @@ async def receive_upload(
             name, has_file, fields = _named(request) or default_name, sink.n_bytes > 0, {}
         yield Arrived(fields, sink.arrived(name) if has_file else None)
     finally:
+        if sink.reader is not None:
+            sink.reader.stop()
         path.unlink(missing_ok=True)
 
 

@@ -6,6 +6,7 @@ where anything differs from plain figures the reading stops, and the file is rea
 
 from __future__ import annotations
 
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
@@ -21,27 +22,31 @@ if TYPE_CHECKING:
     import polars as pl
 
 PIECE_BYTES = 1 << 23
+AT_ONCE = 8  # pieces that have piled up: the fewer calls, the less each core waits for the other
 _TAIL_BYTES = 1 << 16  # a longer line is none of a log
 _BLANK = (b"\n", b"\r", b" ", b"\t")
 
 
 @dataclass(frozen=True, slots=True)
 class ReadAhead:
-    """The columns of a file's first `end` bytes, read in one `way`; `n_lines` are its line ends."""
+    """The columns of a file's first `end` bytes, read in one `way`; none where the reading had to
+    stop. `n_lines`: about how many line ends there are. The last of it may still be under way.
+    """
 
     way: FastWay
-    columns: list[pl.Series]
+    columns: Future[list[pl.Series]]
     end: int
     n_lines: int
 
     def take(self, way: FastWay, *, end: int) -> list[pl.Series] | None:
         """The columns, if reading up to byte `end` in that way would give them: once, so that
-        they are held no longer than they are needed."""
-        if way != self.way or end != self.end or not self.columns:
+        they are held no longer than they are needed. Waits for the last of them."""
+        if way != self.way or end != self.end:
             return None
-        taken = list(self.columns)
-        self.columns.clear()
-        return taken
+        columns = self.columns.result()
+        taken = list(columns)
+        columns.clear()
+        return taken or None
 
 
 @dataclass(slots=True)
@@ -65,25 +70,39 @@ class ReadingAhead:
             self._read_to(n_bytes, is_last=False)
 
     def finish(self, n_bytes: int) -> ReadAhead | None:
-        """The whole file is there: what was read of it, None where that isn't all."""
+        """The whole file is there: what was read of it, and is read of it by a thread from here
+        on; None where nothing was, or the reading has stopped."""
+        if self._way is None:
+            self.advance(n_bytes)
         if self._way is None or self._has_stopped:
             return None
+        to_come = (n_bytes - self._at) / max(self._at, 1)
+        n_lines = round(self._n_lines * (1 + to_come))
+        thread = ThreadPoolExecutor(1, thread_name_prefix="reads the rest")
+        rest = thread.submit(self._read_rest, n_bytes)
+        thread.shutdown(wait=False)
+        return ReadAhead(self._way, rest, n_bytes, n_lines)
+
+    def stop(self) -> None:
+        """Read no further than the piece that is being read."""
+        self._has_stopped = True
+
+    def _read_rest(self, n_bytes: int) -> list[pl.Series]:
         if n_bytes > self._at:
             self._read_to(n_bytes, is_last=True)
         if self._has_stopped:
-            return None
+            return []
         import polars as pl
 
         whole = pl.concat(self._frames, rechunk=False)
-        columns = [whole.get_column(name) for name in whole.columns]
-        return ReadAhead(self._way, columns, n_bytes, self._n_lines)
+        return [whole.get_column(name) for name in whole.columns]
 
     def _read_to(self, n_bytes: int, *, is_last: bool) -> None:
         if self._way is None:
             self._way = self._find_way()
         upto = 0
         while not self._has_stopped and upto < n_bytes:
-            upto = min(n_bytes, self._at + 2 * self.piece_bytes)
+            upto = min(n_bytes, self._at + AT_ONCE * self.piece_bytes)
             is_end = is_last and upto == n_bytes
             if self._way is None or not self._read_piece(self._way, upto, is_last=is_end):
                 self._has_stopped = True

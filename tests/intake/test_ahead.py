@@ -1,5 +1,6 @@
 """A log read while it arrives gives the recording that it gives when it is read whole."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -57,7 +58,8 @@ def test_plain_figures_are_read_ahead_to_the_end(name: str, tmp_path: Path) -> N
     ahead = followed(path, data)
     assert ahead is not None
     assert ahead.end == len(data)
-    assert ahead.n_lines == data.count(b"\n")
+    assert ahead.n_lines == pytest.approx(data.count(b"\n"), rel=0.2)
+    assert len(ahead.columns.result()[0]) == len(MANY)
 
 
 _ODD = (
@@ -114,18 +116,41 @@ def test_columns_read_ahead_are_the_ones_used(tmp_path: Path) -> None:
     other = written([[*row[:-1], 0.0] for row in MANY], Dialect())
     theirs = followed(tmp_path / "other.csv", other)
     assert theirs is not None
-    shorter = ReadAhead(ahead.way, list(theirs.columns), ahead.end - 1, ahead.n_lines)
+    shorter = replace(theirs, end=ahead.end - 1)
     assert answer(path, shorter) == answer(path, None)
-    swapped = ReadAhead(ahead.way, theirs.columns, ahead.end, ahead.n_lines)
+    swapped = replace(theirs, end=ahead.end)
     assert answer(path, swapped) != answer(path, ahead)
-    assert not swapped.columns
-    assert not ahead.columns
+    assert not theirs.columns.result()  # held no longer
+    assert not ahead.columns.result()
+
+
+def test_a_reading_that_is_stopped_is_not_used(tmp_path: Path) -> None:
+    path, data = tmp_path / "log.csv", written(MANY, Dialect())
+    path.write_bytes(data)
+    reading = ReadingAhead(path, LIMITS, piece_bytes=PIECE)
+    reading.advance(len(data) // 2)
+    reading.stop()
+    assert reading.finish(len(data)) is None
+
+
+def test_what_can_no_longer_be_read_is_said_where_it_is_taken(tmp_path: Path) -> None:
+    path, data = tmp_path / "log.csv", written(MANY, Dialect())
+    path.write_bytes(data)
+    reading = ReadingAhead(path, LIMITS, piece_bytes=PIECE)
+    reading.advance(len(data) // 2)
+    path.unlink()
+    ahead = reading.finish(len(data))
+    assert ahead is not None
+    with pytest.raises(FileNotFoundError):
+        ahead.take(ahead.way, end=len(data))
 
 
 def test_no_more_rows_than_allowed_are_held(tmp_path: Path) -> None:
     path, data = tmp_path / "log.csv", written(MANY, Dialect())
-    assert followed(path, data, limits=ReadLimits(max_rows=len(MANY))) is not None
-    assert followed(path, data, limits=ReadLimits(max_rows=len(MANY) - 1)) is None
+    for most, n_held in ((len(MANY), len(MANY)), (len(MANY) - 1, 0)):
+        ahead = followed(path, data, limits=ReadLimits(max_rows=most))
+        columns = ahead.take(ahead.way, end=len(data)) if ahead is not None else None
+        assert len(columns[0] if columns else []) == n_held
 
 
 def test_a_file_smaller_than_a_piece_is_left_for_later(tmp_path: Path) -> None:
