@@ -10,8 +10,13 @@ from server.commands.parent import end_with_parent
 from server.settings import Settings
 
 
+# So long may a thread that works out figures keep one waiting that answers a reader.
+TURN_S = 0.001
+
+
 def main() -> None:
     end_with_parent()
+    sys.setswitchinterval(TURN_S)
     settings = Settings()
     listener = socket.socket(fileno=int(sys.argv[1]))
     config = uvicorn.Config(

@@ -111,13 +111,12 @@ class DrawnLine:
             drawn[quantity] += curve.scatter @ scatter
         return drawn
 
-    def draw_scatter(self, rng: np.random.Generator, n: int) -> Floats:
-        """(n_scatter, n); few degrees of freedom make it t-distributed."""
-        z = rng.standard_normal((self.n_scatter, n))
+    def draw_scatter(self, rng: np.random.Generator, z: Floats) -> None:
+        """Fill z (n_scatter, n); few degrees of freedom make it t-distributed."""
+        rng.standard_normal(out=z)
         nu = self.degrees_of_freedom
         if nu < FEW:
-            z *= np.sqrt(nu / rng.chisquare(nu, n))
-        return z
+            z *= np.sqrt(nu / rng.chisquare(nu, z.shape[1]))
 
 
 def drawn_line(

@@ -121,10 +121,11 @@ class RunModel:
 
     def draw(self, rng: np.random.Generator, n: int) -> tuple[Floats, Floats]:
         errors = self.errors.draw(rng, n)
-        rest = rng.standard_normal((self.n_scatter - self.n_line, n))
-        if self.line is None:
-            return errors, rest
-        return errors, np.concatenate([self.line.draw_scatter(rng, n), rest])
+        scatter = np.empty((self.n_scatter, n))
+        rng.standard_normal(out=scatter[self.n_line :])
+        if self.line is not None:
+            self.line.draw_scatter(rng, scatter[: self.n_line])
+        return errors, scatter
 
     def figures(self, errors: Floats, scatter: Floats) -> Outputs:
         """Figures (n,) by metric name, and the fixed ones of `FIXED_OF`."""
