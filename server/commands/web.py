@@ -9,7 +9,6 @@ from server.app import create_app
 from server.commands.parent import end_with_parent
 from server.settings import Settings
 
-
 # So long may a thread that works out figures keep one waiting that answers a reader.
 TURN_S = 0.001
 
