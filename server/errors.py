@@ -64,6 +64,14 @@ class NotFound(BenchledgerError):
     """No such thing, or none that the asker may see."""
 
 
+class AlreadySent(NotFound):
+    """A draft that has become a run."""
+
+    def __init__(self, draft_id: str, run_id: str) -> None:
+        self.run_id = run_id
+        super().__init__(f"The draft {draft_id} was sent: it is the run {run_id} now.")
+
+
 class NotAllowed(BenchledgerError):
     """The asker is known but may not do this."""
 

@@ -13,9 +13,8 @@ from server.actions.submit_run import SubmittedRun, submit_run
 from server.model.bench import Bench
 from server.model.publishing import PublishingRule
 from server.model.views import DraftView, Tester
-from server.store.drafts import draft_row
+from server.store.drafts import draft_row, key_of_draft
 from server.store.files import StoredUpload, original_path
-from server.store.identity import content_sha256
 from server.store.tables import RunRow
 
 
@@ -44,7 +43,7 @@ def submit_draft(
 
     Raises
     ------
-    NotFound: no such draft of this tester (it may have been sent already).
+    NotFound: no such draft of this tester; AlreadySent, which is one, where it was sent.
     And what `submit_run` or `revise_run` raises; the draft stays then.
     """
     row = draft_row(session, public_id=draft_id, tester=tester)
@@ -64,7 +63,7 @@ def submit_draft(
         done = revise_run(session, run_id=run_id, reason=reason, **told)  # type: ignore[arg-type]
     else:
         # A form sent twice at once must not become two runs.
-        key = f"draft:{content_sha256([row.public_id, row.file_sha256])}"
+        key = key_of_draft(row.public_id)
         done = submit_run(session, idempotency_key=key, **told)  # type: ignore[arg-type]
     hand_over_photos(session, draft=row, run_id=done.public_id)
     session.delete(row)

@@ -180,6 +180,8 @@ def answer_refusal(request: Request, error: Exception) -> Response:
     assert isinstance(error, errors.BenchledgerError)
     if isinstance(error, errors.Moved):
         return RedirectResponse(_moved_to(request, error.location), status_code=308)
+    if isinstance(error, errors.AlreadySent) and wants_page(request):
+        return RedirectResponse(f"/runs/{error.run_id}", 303)
     if isinstance(error, errors.SignInNeeded) and wants_page(request) and request.method == "GET":
         back = request.url.path + (f"?{request.url.query}" if request.url.query else "")
         return RedirectResponse(f"/sign-in?next={quote(back, safe='')}", status_code=303)

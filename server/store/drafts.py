@@ -3,7 +3,7 @@
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from server.errors import NotFound
+from server.errors import AlreadySent, NotFound
 from server.model.views import DraftView, StoredFile, Tester
 from server.store import tables as t
 
@@ -29,18 +29,36 @@ def draft_view(session: Session, *, public_id: str, tester: Tester) -> DraftView
     return _view(row, n_bytes, run_id)
 
 
+def key_of_draft(public_id: str) -> str:
+    """The idempotency key under which a draft becomes a run: once, however often it is sent."""
+    return f"draft:{public_id}"
+
+
 def draft_row(session: Session, *, public_id: str, tester: Tester) -> t.DraftRow:
+    """Raises NotFound; AlreadySent, which is one, where the draft has become a run."""
     row = session.execute(
         select(t.DraftRow).where(
             t.DraftRow.public_id == public_id, t.DraftRow.tester_id == tester.id
         )
     ).scalar_one_or_none()
     if row is None:
+        _check_sent(session, public_id=public_id, tester=tester)
         raise NotFound(
             f"There is no draft {public_id} of yours: it was sent or thrown away. What you sent"
             " stands on the page My bench."
         )
     return row
+
+
+def _check_sent(session: Session, *, public_id: str, tester: Tester) -> None:
+    run_id = session.execute(
+        select(t.RunRow.public_id).where(
+            t.RunRow.tester_id == tester.id,
+            t.RunRow.idempotency_key == key_of_draft(public_id),
+        )
+    ).scalar_one_or_none()
+    if run_id is not None:
+        raise AlreadySent(public_id, run_id)
 
 
 def _view(row: t.DraftRow, n_bytes: int, run_id: str | None) -> DraftView:

@@ -19,7 +19,7 @@ from server.actions.save_draft import save_draft
 from server.actions.submit_draft import submit_draft, upload_of_draft
 from server.actions.submit_run import SubmittedRun, submit_run
 from server.actions.withdraw_run import withdraw_run
-from server.errors import Conflict, InvalidInput, Moved, NotAllowed, NotFound
+from server.errors import AlreadySent, Conflict, InvalidInput, Moved, NotAllowed, NotFound
 from server.model.bench import Bench, Claim, Plate, Rig, Specimen
 from server.model.results import Reduction
 from server.model.views import Tester
@@ -422,9 +422,14 @@ def test_a_draft_becomes_a_run_once(ledger: Ledger, engine: Engine, other: Teste
                 tester=ledger.tester,
             )
 
-    assert send().state is RunState.PUBLISHED
-    with pytest.raises(NotFound):
+    sent = send()
+    assert sent.state is RunState.PUBLISHED
+    with pytest.raises(AlreadySent) as refusal:
         send()
+    assert refusal.value.run_id == sent.public_id
+    with read_session(engine) as session, pytest.raises(NotFound) as unknown:
+        draft_view(session, public_id=draft.public_id, tester=other)
+    assert sent.public_id not in str(unknown.value)
 
 
 def test_a_discarded_draft_is_gone(ledger: Ledger, engine: Engine) -> None:
