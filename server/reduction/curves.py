@@ -44,7 +44,7 @@ def draw_curves(line: LoadLine | None) -> tuple[Curve, ...]:
 def _words(line: LoadLine, order: int) -> str:
     return (
         f"polynomial of order {order} over {line.coordinate}, least squares through"
-        f" {line.n_points} points, order chosen by QAICc"
+        f" {line.n_points} points, order chosen by an information criterion (QAICc)"
     )
 
 
