@@ -52,3 +52,27 @@ def test_a_thread_that_gives_way_leaves_the_others_alone() -> None:
     thread.join()
     assert seen[0] > before
     assert niceness() == before
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="a niceness for each thread")
+def test_threads_that_parse_give_way() -> None:
+    """What the library started before its first log is read stays as it is for good."""
+    watched = """
+import os, polars
+from server.dependencies.threads import start_parsers
+
+start_parsers()
+polars.read_csv(b"1,2\\n" * 200_000, has_header=False)
+for thread in os.listdir("/proc/self/task"):
+    stat = open(f"/proc/self/task/{thread}/stat").read().rpartition(")")[2].split()
+    print(thread, os.getpriority(os.PRIO_PROCESS, int(thread)), int(stat[11]) + int(stat[12]))
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", watched], capture_output=True, text=True, check=True
+    )
+    threads = [line.split() for line in done.stdout.splitlines()]
+    main, *others = sorted(threads, key=lambda one: int(one[0]))
+    assert main[1] == "0"
+    worked = [niceness for _, niceness, ticks in others if int(ticks) > 0]
+    assert set(worked) <= {"10"}
+    assert "10" in {niceness for _, niceness, _ in others}
