@@ -2,10 +2,13 @@
 
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 
 import httpx
 import pytest
+from anyio.from_thread import start_blocking_portal
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
@@ -39,12 +42,27 @@ def ada(app: FastAPI) -> Person:
 
 
 @pytest.fixture
-def at_home(app: FastAPI, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
-    """The command on this machine, whose network is the application itself."""
+def at_home(
+    app: FastAPI, ada: Person, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> Iterator[Path]:
+    """The command on this machine, whose network is the application itself.
+
+    One event loop answers it and the browser, as in a process: a turn at writing can't be waited
+    for from two.
+    """
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
-    monkeypatch.setattr(command, "open_client", lambda server: TestClient(app, base_url=server))
     monkeypatch.setattr(command.platform, "node", lambda: "bench by the window")
-    return tmp_path / "config"
+    with start_blocking_portal() as loop:
+
+        def open_client(server: str) -> AbstractContextManager[TestClient]:
+            client = TestClient(app, base_url=server)
+            client.portal = loop
+            return nullcontext(client)
+
+        monkeypatch.setattr(command, "open_client", open_client)
+        ada.client.portal = loop
+        yield tmp_path / "config"
+        ada.client.portal = None
 
 
 def asked(app: FastAPI) -> dict[str, str]:
