@@ -11,12 +11,15 @@ from server.store.run_views import shown_brake_run
 from server.store.runs import run_view
 
 
-def view_run(session: Session, *, public_id: str, viewer: Tester | None) -> RunView:
+def view_run(
+    session: Session, *, public_id: str, viewer: Tester | None, with_trace: bool = True
+) -> RunView:
     """All that a run's page shows, with the figures that rest on another run.
 
     Parameters
     ----------
     session : for reading. viewer : who asks; a run not published is seen by its tester alone.
+    with_trace : the thinned recording as well.
 
     Returns
     -------
@@ -28,7 +31,7 @@ def view_run(session: Session, *, public_id: str, viewer: Tester | None) -> RunV
     ------
     NotFound: no such run, or not for this viewer.
     """
-    view = run_view(session, public_id=public_id, viewer=viewer)
+    view = run_view(session, public_id=public_id, viewer=viewer, with_trace=with_trace)
     if view.reduction is None or view.details.kind is not RunKind.IN_USE:
         return view
     curve_of = shown_brake_run(session, appliance_id=view.appliance.public_id)

@@ -39,10 +39,15 @@ _TABLE: dict[int | str, dict[str, Any]] = {200: exports.CSV_TOO}
 
 
 def _run(session: ReadSession, viewer: Viewer, run_id: PublicId) -> RunView:
+    return view_run(session, public_id=run_id, viewer=viewer, with_trace=False)
+
+
+def _traced_run(session: ReadSession, viewer: Viewer, run_id: PublicId) -> RunView:
     return view_run(session, public_id=run_id, viewer=viewer)
 
 
 Run = Annotated[RunView, Depends(_run)]
+TracedRun = Annotated[RunView, Depends(_traced_run)]
 
 
 def _figures(run: RunView) -> tuple[Reduction, ResultsOut]:
@@ -99,7 +104,7 @@ def list_curves(run: Run, format: Format = "json") -> ListOut[CurveOut] | Respon
     responses={**_TABLE, **refusals(429)},
     dependencies=[Limited("download")],
 )
-def read_trace(run: Run, format: Format = "json") -> TraceOut | Response:
+def read_trace(run: TracedRun, format: Format = "json") -> TraceOut | Response:
     """The recording thinned for a screen, and the segments it falls into."""
     reduction, _ = _figures(run)
     if format == "csv":

@@ -136,7 +136,7 @@ def send_run(
             is_new=stored.is_new,
         )
     session.flush()
-    view = view_run(session, public_id=stored.public_id, viewer=tester)
+    view = view_run(session, public_id=stored.public_id, viewer=tester, with_trace=False)
     address = f"/api/v1/runs/{stored.public_id}"
     if view.state is RunState.WORKING:
         status = run_outs.status(view)
@@ -205,7 +205,7 @@ def read_run(
     )
     if stamp is not None and fresh is not None:
         return fresh
-    return run_outs.run(view_run(session, public_id=run_id, viewer=viewer))
+    return run_outs.run(view_run(session, public_id=run_id, viewer=viewer, with_trace=False))
 
 
 @router.get("/{run_id}/status", responses=refusals(401, 404))

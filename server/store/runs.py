@@ -60,14 +60,20 @@ def visible(viewer: Tester | None) -> ColumnElement[bool]:
     return or_(is_public, t.RunRow.tester_id == viewer.id).is_(true())
 
 
-def run_view(session: Session, *, public_id: str, viewer: Tester | None) -> RunView:
-    """All that a run's page shows. Raises NotFound for one that the viewer may not see."""
+def run_view(
+    session: Session, *, public_id: str, viewer: Tester | None, with_trace: bool = True
+) -> RunView:
+    """All that a run's page shows. Raises NotFound for one that the viewer may not see.
+
+    `with_trace`: the thinned recording as well, a third of what there is to decode.
+    """
     found = session.execute(
         select(t.RunRow.id).where(t.RunRow.public_id == public_id, visible(viewer))
     ).scalar_one_or_none()
     if found is None:
         raise NotFound(f"There is no run {public_id}.")
-    return load_run_views(session, run_ids=[found], with_trace=True, with_journal=True)[found]
+    views = load_run_views(session, run_ids=[found], with_trace=with_trace, with_journal=True)
+    return views[found]
 
 
 def list_runs(
