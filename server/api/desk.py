@@ -112,7 +112,7 @@ def move_run(
     else:
         look_over_run(session, public_id=run_id, version=sent.version, maintainer=maintainer)
     session.flush()
-    return run_outs.status(run_view(session, public_id=run_id, viewer=maintainer))
+    return run_outs.status(run_view(session, public_id=run_id, viewer=maintainer, with_trace=False))
 
 
 def _item(item: DeskItem) -> shapes.DeskItemOut:

@@ -213,7 +213,7 @@ def read_run_status(
     response: Response, session: ReadSession, viewer: Viewer, run_id: PublicId
 ) -> RunStatusOut:
     """Where a run stands."""
-    view = run_view(session, public_id=run_id, viewer=viewer)
+    view = run_view(session, public_id=run_id, viewer=viewer, with_trace=False)
     response.headers["Cache-Control"] = "no-store"
     if view.state is RunState.WORKING:
         response.headers["Retry-After"] = "1"
@@ -231,4 +231,4 @@ def withdraw(
 ) -> RunStatusOut:
     """Take one's run back: it leaves every list but one's own. What is stored stays."""
     withdraw_run(session, public_id=run_id, tester=tester, note=sent.reason)
-    return run_outs.status(run_view(session, public_id=run_id, viewer=tester))
+    return run_outs.status(run_view(session, public_id=run_id, viewer=tester, with_trace=False))

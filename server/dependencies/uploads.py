@@ -78,17 +78,21 @@ class _Sink:
                 self.digest.update(block)
                 self.n_bytes += len(block)
 
+    def following(self) -> "ReadingAhead | None":
+        """What reads the file while it arrives, made where it is first asked for."""
+        if self.reader is None and self.follow is not None:
+            self.reader = self.follow(self.path)
+        return self.reader
+
     def read_on(self) -> None:
         """Read what has been written by now."""
-        if self.follow is not None:
-            self.reader = self.reader or self.follow(self.path)
-            self.reader.advance(self.n_bytes)
+        if (reader := self.following()) is not None:
+            reader.advance(self.n_bytes)
 
     def finish(self) -> None:
         self.write_out(self.take())
-        if self.follow is not None and self.n_bytes >= _BLOCK:
-            self.reader = self.reader or self.follow(self.path)
-            self.ahead = self.reader.finish(self.n_bytes)
+        if self.n_bytes >= _BLOCK and (reader := self.following()) is not None:
+            self.ahead = reader.finish(self.n_bytes)
         self.n_lines = _count_lines(self.path) if self.ahead is None else self.ahead.n_lines
 
     def arrived(self, name: str) -> ArrivedFile:

@@ -76,8 +76,7 @@ class ReadingAhead:
             self.advance(n_bytes)
         if self._way is None or self._has_stopped:
             return None
-        to_come = (n_bytes - self._at) / max(self._at, 1)
-        n_lines = round(self._n_lines * (1 + to_come))
+        n_lines = round(self._n_lines * n_bytes / max(self._at, 1))
         thread = ThreadPoolExecutor(1, thread_name_prefix="reads the rest")
         rest = thread.submit(self._read_rest, n_bytes)
         thread.shutdown(wait=False)

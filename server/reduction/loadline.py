@@ -157,10 +157,9 @@ def _neighbours_median(variance: Floats, known: Bools, speed: Floats) -> Floats:
     order = np.argsort(speed[known], kind="stable")
     at, value = speed[known][order], variance[known][order]
     place = np.searchsorted(at, speed)
-    low = np.clip(place - NEIGHBOURS, 0, max(value.size - 2 * NEIGHBOURS, 0))
-    if value.size <= 2 * NEIGHBOURS:
-        return np.full(speed.size, np.median(value))
-    around = np.lib.stride_tricks.sliding_window_view(value, 2 * NEIGHBOURS)
+    width = min(2 * NEIGHBOURS, value.size)
+    low = np.clip(place - NEIGHBOURS, 0, value.size - width)
+    around = np.lib.stride_tricks.sliding_window_view(value, width)
     return np.asarray(np.median(around, axis=1)[low])
 
 

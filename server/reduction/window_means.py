@@ -51,7 +51,7 @@ class Samples:
         start, stop, _ = rows.indices(self.signals.time_s.size)
         first_row, n_rows = self.blocks.first_row, self.blocks.n_rows
         first, last = np.searchsorted(first_row, [start, stop - 1], side="right") - 1
-        held = slice(max(int(first), 0), int(last) + 1)
+        held = slice(int(first), int(last) + 1)
         before = start - int(first_row[held.start])
         return np.repeat(self.zero.offset_nm[held], n_rows[held])[before : before + stop - start]
 

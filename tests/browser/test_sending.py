@@ -61,7 +61,6 @@ def test_from_sign_in_to_side_by_side(
     page.wait_for_url("**/rig")
     assert axe_faults(page) == []
     page.locator("[name='pick.rig'][value='']").check()
-    describe_a_new_rig(page)
     page.get_by_label("Your name for the rig").fill("Drum brake")
     page.get_by_label("Effective arm").fill("200 mm")
     page.get_by_role("button", name="On to the figures").click()
@@ -97,7 +96,6 @@ def test_figures_follow_a_corrected_column(open_page: Callable[..., Page], ledge
         another.check()
         expect(told).not_to_have_text(before, use_inner_text=True)
     before = told.inner_text()
-    describe_a_new_rig(page)
     page.get_by_label("Effective arm").fill("200 mm")
     page.get_by_label("Your name for the rig").click()
     expect(told).not_to_have_text(before, use_inner_text=True)

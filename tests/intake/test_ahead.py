@@ -124,25 +124,29 @@ def test_columns_read_ahead_are_the_ones_used(tmp_path: Path) -> None:
     assert not ahead.columns.result()
 
 
-def test_a_reading_that_is_stopped_is_not_used(tmp_path: Path) -> None:
-    path, data = tmp_path / "log.csv", written(MANY, Dialect())
+def half_read(path: Path) -> tuple[ReadingAhead, int]:
+    """A reading that has come to the middle of a file, and the file's length."""
+    data = written(MANY, Dialect())
     path.write_bytes(data)
     reading = ReadingAhead(path, LIMITS, piece_bytes=PIECE)
     reading.advance(len(data) // 2)
+    return reading, len(data)
+
+
+def test_a_reading_that_is_stopped_is_not_used(tmp_path: Path) -> None:
+    reading, n_bytes = half_read(tmp_path / "log.csv")
     reading.stop()
-    assert reading.finish(len(data)) is None
+    assert reading.finish(n_bytes) is None
 
 
 def test_what_can_no_longer_be_read_is_said_where_it_is_taken(tmp_path: Path) -> None:
-    path, data = tmp_path / "log.csv", written(MANY, Dialect())
-    path.write_bytes(data)
-    reading = ReadingAhead(path, LIMITS, piece_bytes=PIECE)
-    reading.advance(len(data) // 2)
+    path = tmp_path / "log.csv"
+    reading, n_bytes = half_read(path)
     path.unlink()
-    ahead = reading.finish(len(data))
+    ahead = reading.finish(n_bytes)
     assert ahead is not None
     with pytest.raises(FileNotFoundError):
-        ahead.take(ahead.way, end=len(data))
+        ahead.take(ahead.way, end=n_bytes)
 
 
 def test_no_more_rows_than_allowed_are_held(tmp_path: Path) -> None:

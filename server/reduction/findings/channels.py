@@ -27,8 +27,7 @@ def channel_findings(worked: Worked, *, rig: Rig) -> list[Finding]:
     found = []
     used = _used(worked)
     for channel, values in worked.ordered.channels.items():
-        low = min(float(np.fmin.reduce(values[a:b])) for a, b in spans)
-        high = max(float(np.fmax.reduce(values[a:b])) for a, b in spans)
+        low, high = _ends(values, spans)
         if not np.isfinite(low):
             continue
         if low == high:
@@ -100,7 +99,9 @@ def _ceiling(
                 continue
             quarter = max(1, part.size // 4)
             moved = abs(float(np.mean(part[-quarter:])) - float(np.mean(part[:quarter])))
-            reach = _reach(other, spans) if reach is None else reach
+            if reach is None:
+                low_other, high_other = _ends(other, spans)
+                reach = high_other - low_other
             if moved > OTHERS_MOVE * reach:
                 evidence = {
                     "channel": channel.value,
@@ -112,10 +113,10 @@ def _ceiling(
     return []
 
 
-def _reach(values: FloatArray, spans: list[tuple[int, int]]) -> float:
-    """From the lowest reading of the rows to the highest."""
+def _ends(values: FloatArray, spans: list[tuple[int, int]]) -> tuple[float, float]:
+    """The lowest and the highest reading of the rows."""
     low = min(float(np.fmin.reduce(values[a:b])) for a, b in spans)
-    return max(float(np.fmax.reduce(values[a:b])) for a, b in spans) - low
+    return low, max(float(np.fmax.reduce(values[a:b])) for a, b in spans)
 
 
 def _plateau(
