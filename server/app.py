@@ -108,6 +108,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     # More threads than this only take turns at the interpreter's lock: readers wait longer.
     to_thread.current_default_thread_limiter().total_tokens = app.state.settings.web_threads
     yield
+    app.state.resources.recordings.close()
     app.state.resources.engine.dispose()
 
 

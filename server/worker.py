@@ -3,6 +3,8 @@
 import logging
 import os
 import time
+from dataclasses import dataclass
+from datetime import datetime
 from threading import Event
 
 from sqlalchemy import Engine
@@ -11,6 +13,7 @@ from sqlalchemy.exc import OperationalError
 from server.actions.discard_draft import discard_old_drafts
 from server.actions.forget_contacts import forget_contacts
 from server.actions.keep_photo import remove_loose_photos
+from server.actions.keep_recording import keep_missing
 from server.actions.one_time import forget_old_secrets
 from server.actions.publish_due import publish_due_runs
 from server.actions.reduce_log import limits_of
@@ -37,11 +40,21 @@ SIGN_EVERY_S = 60.0
 SWEEP_EVERY_S = 600.0
 
 
+@dataclass(slots=True)
+class _Due:
+    """When each part of the housekeeping comes next (monotonic), and when the last sweep was."""
+
+    seal: float = 0.0
+    sign: float = 0.0
+    sweep: float = 0.0
+    swept_at: datetime | None = None
+
+
 def run_worker(settings: Settings, stop: Event, *, parent_pid: int | None = None) -> None:
     """Work until `stop` is set, or until the parent process is gone where one is named."""
     engine = make_engine(settings)
     name = f"{os.getpid()}-{new_public_id()}"
-    due = {"seal": 0.0, "sign": 0.0, "sweep": 0.0}
+    due = _Due()
     try:
         while not stop.is_set():
             if parent_pid is not None and os.getppid() != parent_pid:
@@ -52,7 +65,7 @@ def run_worker(settings: Settings, stop: Event, *, parent_pid: int | None = None
         engine.dispose()
 
 
-def _turn(engine: Engine, settings: Settings, name: str, due: dict[str, float]) -> bool:
+def _turn(engine: Engine, settings: Settings, name: str, due: _Due) -> bool:
     """One turn; True if there was a job, so that the next is looked for at once."""
     try:
         had_job = work_once(engine, settings, worker=name)
@@ -89,19 +102,20 @@ def work_once(engine: Engine, settings: Settings, *, worker: str) -> bool:
     return True
 
 
-def _keep_house(engine: Engine, settings: Settings, due: dict[str, float]) -> None:
+def _keep_house(engine: Engine, settings: Settings, due: _Due) -> None:
     """What is due. A part that fails comes again in its own time and holds up no other."""
     at = time.monotonic()
-    if at >= due["seal"]:
-        due["seal"] = at + SEAL_EVERY_S
+    if at >= due.seal:
+        due.seal = at + SEAL_EVERY_S
         with write_session(engine) as session:
             seal_journal(session)
-    if at >= due["sign"]:
-        due["sign"] = at + SIGN_EVERY_S
+    if at >= due.sign:
+        due.sign = at + SIGN_EVERY_S
         sign_when_due(engine, settings)
-    if at >= due["sweep"]:
-        due["sweep"] = at + SWEEP_EVERY_S
-        keep_house(engine, settings)
+    if at >= due.sweep:
+        due.sweep = at + SWEEP_EVERY_S
+        since, due.swept_at = due.swept_at, now()
+        keep_house(engine, settings, since=since)
 
 
 def sign_when_due(engine: Engine, settings: Settings) -> None:
@@ -115,8 +129,11 @@ def sign_when_due(engine: Engine, settings: Settings) -> None:
         publish_heads(session, data=settings.data)
 
 
-def keep_house(engine: Engine, settings: Settings) -> None:
-    """End what has expired and remove files that nothing refers to."""
+def keep_house(engine: Engine, settings: Settings, *, since: datetime | None = None) -> None:
+    """End what has expired, remove files that nothing refers to, make recordings that are missing.
+
+    `since`: when it was last done.
+    """
     with write_session(engine) as session:
         end_expired_sessions(session)
         publish_due_runs(session, today=now().date())
@@ -131,3 +148,5 @@ def keep_house(engine: Engine, settings: Settings) -> None:
     removed = sweep_files(engine, files=settings.files)
     if removed:
         log.info("removed %d files that nothing referred to", removed)
+    for told in keep_missing(engine, files=settings.files, since=since):
+        log.warning(told)

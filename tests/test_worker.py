@@ -236,7 +236,7 @@ def test_a_database_that_is_away_is_no_end(
 
     monkeypatch.setattr(worker, "work_once", away)
     engine = worker.make_engine(sqlite_settings)
-    assert not worker._turn(engine, sqlite_settings, "w", {"seal": 0.0, "sweep": 0.0})
+    assert not worker._turn(engine, sqlite_settings, "w", worker._Due())
     engine.dispose()
     assert "can't be used just now" in caplog.text
 

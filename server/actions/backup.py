@@ -2,7 +2,7 @@
 
 The archive is a tar (compressed where its name ends in .gz or .tgz):
     database/*.jsonl  one per table, the same from SQLite and PostgreSQL
-    files/...         originals and recordings that the database refers to
+    files/...         originals that the database refers to, and recordings where they are kept
     keys/...          other files of the data folder (tokens and keys), with their modes
     manifest.json     what it is, the database's revision, size and SHA-256 of every member
 """
@@ -158,4 +158,5 @@ def _stored_files(connection: Connection, files: Path) -> Iterator[tuple[str, Pa
         yield f"files/{path.relative_to(files).as_posix()}", path
     for sha256 in connection.execute(select(t.RecordingRow.sha256)).scalars().all():
         path = recording_path(files, sha256)
-        yield f"files/{path.relative_to(files).as_posix()}", path
+        if path.is_file():  # else it is made from its original
+            yield f"files/{path.relative_to(files).as_posix()}", path

@@ -9,8 +9,9 @@ from pathlib import Path
 from sqlalchemy import Engine, func, select
 from sqlalchemy.orm import Session
 
+from server.actions.keep_recording import recording_again
 from server.actions.prepare_run import recording_key
-from server.errors import InvalidSignal
+from server.errors import InvalidSignal, NotFound
 from server.intake import digest_stored
 from server.model.checking import Fault, Note, OnDone, OnStep, Part
 from server.model.checking import ignore_done as _ignore_done
@@ -24,6 +25,7 @@ from server.store.files import (
     original_path,
     recording_path,
 )
+from server.store.sent_logs import log_of_recording
 from server.store.tables import RecordingRow, StoredFileRow
 
 ROWS_AT_ONCE = 500
@@ -52,7 +54,8 @@ def check_files(
 
     Yields
     ------
-    A Fault for each file that is missing, altered, or that no row refers to.
+    A Fault for each file that is missing, altered, or that no row refers to. A recording that is
+    not kept is none where its original gives it.
 
     Notes
     -----
@@ -68,11 +71,21 @@ def check_files(
         if fault is not None and _is_still_there(engine, StoredFileRow, row.sha256):
             yield fault
         on_done(1)
+    n_unkept = 0
     for kept in session.execute(select(RecordingRow)).yield_per(ROWS_AT_ONCE).scalars():
-        fault = _check_recording(recording_path(files, kept.sha256), kept)
+        path = recording_path(files, kept.sha256)
+        if path.is_file():
+            fault = _check_recording(path, kept)
+        else:
+            fault = _check_unkept(session, files, kept)
+            n_unkept += fault is None
         if fault is not None and _is_still_there(engine, RecordingRow, kept.sha256):
             yield fault
         on_done(1)
+    if n_unkept:
+        yield Note(
+            Part.FILES, f"Recordings not written yet, which their originals give: {n_unkept}."
+        )
     yield from _orphans(engine, files, orphan_age_s)
 
 
@@ -91,18 +104,25 @@ def _check_original(path: Path, row: StoredFileRow) -> Fault | None:
 
 def _check_recording(path: Path, row: RecordingRow) -> Fault | None:
     place = f"recording {row.sha256}"
-    if not path.is_file():
-        return _fault(place, "the file is missing.")
     try:
         digest, notes, n_rows = digest_stored(path)
     except InvalidSignal as error:
         return _fault(place, f"{error}.")
     if n_rows != row.n_rows:
         return _fault(place, f"it has {n_rows} rows; {row.n_rows} were stored.")
-    if path.stat().st_size != row.n_bytes:
-        return _fault(place, f"it has {path.stat().st_size} bytes; {row.n_bytes} were stored.")
     if recording_key(digest, notes=notes) != row.sha256:
         return _fault(place, "its readings are not those that were stored.")
+    return None
+
+
+def _check_unkept(session: Session, files: Path, row: RecordingRow) -> Fault | None:
+    log = log_of_recording(session, sha256=row.sha256, files=files)
+    if log is None:
+        return _fault(f"recording {row.sha256}", "no run refers to it.")
+    try:
+        recording_again(row.sha256, log=log)
+    except NotFound as error:
+        return _fault(f"recording {row.sha256}", str(error))
     return None
 
 

@@ -62,9 +62,9 @@ def compare_runs(
         on_count(len(chosen) + len(resting))
     for run_id in (*chosen, *resting):
         with read_session(engine) as session:
-            stored = read_stored(session, run_id)
+            stored = read_stored(session, run_id, files=files)
             on = brake_runs.get(run_id)
-            brake = read_stored(session, on) if on is not None else None
+            brake = read_stored(session, on, files=files) if on is not None else None
         before, after = _both(stored, files=files, is_anew=run_id in anew)
         if stored.view.details.kind is RunKind.IN_USE and before is not None and after is not None:
             before, after = _placed(before, after, brake, files=files, is_anew=on in anew)

@@ -9,12 +9,11 @@ from typing import Any
 
 from server.actions.give_way import give_way
 from server.actions.reduce_log import options_for, read_described_log, reduce_described
-from server.intake import ReadAhead, ReadLimits, recording_digest, write_recording
+from server.intake import ReadAhead, ReadLimits, recording_digest
 from server.model.bench import Bench
 from server.model.recording import LogRead, Recording
 from server.model.results import Reduction
 from server.reduction import input_digest
-from server.store.files import incoming_path, keep, recording_path
 from server.store.identity import content_sha256
 
 
@@ -24,7 +23,6 @@ class PreparedRun:
     n_bytes: int
     log: LogRead
     recording_sha256: str
-    recording_path: Path
     reduction: Reduction
     input_digest: str
     bench: Bench
@@ -36,12 +34,11 @@ def prepare_run(
     file_name: str,
     bench: Bench,
     limits: ReadLimits,
-    files: Path,
     sha256: str | None = None,
     ahead: ReadAhead | None = None,
     meanwhile: Callable[[], object] | None = None,
 ) -> PreparedRun:
-    """Read a log, reduce it, and keep its recording as Parquet. Opens no session.
+    """Read a log and reduce it. Opens no session.
 
     Parameters
     ----------
@@ -50,15 +47,13 @@ def prepare_run(
     bench : plate, rig and run details the figures are made with. Where the run will refer to
         stored things by id, complete it first (`complete_bench`).
     limits : sizes above which a file is refused.
-    files : folder of the stored files; the recording is durable there when this returns.
     sha256 : digest of the file, if the receiver has it; else it is computed.
     ahead : what was read of the file while it arrived.
     meanwhile : called once the file has proved usable, while it is reduced. It may move the file.
 
     Returns
     -------
-    PreparedRun, to be handed to `submit_run`. Nothing refers to the recording yet: if the run is
-    not stored, the sweep removes it.
+    PreparedRun, to be handed to `submit_run`, and then to `keep_recording`: nobody waits for that.
 
     Raises
     ------
@@ -67,13 +62,13 @@ def prepare_run(
     """
     log = read_described_log(path, file_name=file_name, bench=bench, limits=limits, ahead=ahead)
     n_bytes, file_sha256 = path.stat().st_size, sha256 or _file_sha256(path)
-    # The recording is written while it is reduced: the writer leaves the interpreter's lock, and
-    # the processor to the figures, which take longer.
+    # The recording is digested while it is reduced: that leaves the interpreter's lock, and the
+    # processor to the figures, which take longer.
     with ThreadPoolExecutor(max_workers=2, initializer=give_way) as pool:
-        kept = pool.submit(keep_recording, log.recording, files=files)
+        digested = pool.submit(key_of_recording, log.recording)
         done = pool.submit(meanwhile) if meanwhile is not None else None
         reduction = reduce_described(log.recording, bench=bench)
-        recording_sha256, place = kept.result()
+        recording_sha256 = digested.result()
         if done is not None:
             done.result()
     return PreparedRun(
@@ -81,28 +76,22 @@ def prepare_run(
         n_bytes=n_bytes,
         log=log,
         recording_sha256=recording_sha256,
-        recording_path=place,
         reduction=reduction,
         input_digest=digest_inputs(recording_sha256, bench=bench),
         bench=bench,
     )
 
 
-def keep_recording(recording: Recording, *, files: Path) -> tuple[str, Path]:
-    """Store a recording under its digest; returns digest and place.
-
-    Facts of the reading (a last line cut) become findings, so they are part of the digest.
-    """
-    sha256 = recording_key(recording_digest(recording), notes=recording.notes)
-    place = recording_path(files, sha256)
-    temporary = incoming_path(files)
-    write_recording(recording, temporary)
-    keep(files, temporary, place)
-    return sha256, place
+def key_of_recording(recording: Recording) -> str:
+    """What a recording is kept under."""
+    return recording_key(recording_digest(recording), notes=recording.notes)
 
 
 def recording_key(digest: str, *, notes: Mapping[str, Any]) -> str:
-    """What a recording is kept under: its digest, and the facts of its reading if it has any."""
+    """The digest of a recording, and the facts of its reading if it has any.
+
+    Those (a last line cut) become findings, so they are part of what figures are made from.
+    """
     return content_sha256([digest, dict(notes)]) if notes else digest
 
 

@@ -54,14 +54,14 @@ def recompute_runs(
 
     Raises
     ------
-    NotFound: a named run does not exist or has no figures.
+    NotFound: a named run does not exist or has no figures, or what they were made from is gone.
     """
     run_ids = chosen_runs(engine, public_ids=public_ids, only_stale=only_stale)
     if on_count is not None:
         on_count(len(run_ids))
     for run_id in run_ids:
         with read_session(engine) as session:
-            stored = read_stored(session, run_id)
+            stored = read_stored(session, run_id, files=files)
         reduction, input_digest = reduce_again(stored, files=files)
         with write_session(engine) as session:
             change = _store(

@@ -8,11 +8,10 @@ from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session
 
 from server.actions.compare_figures import compare_figures
+from server.actions.keep_recording import stored_recording
 from server.actions.prepare_run import digest_inputs
 from server.actions.reduce_log import reduce_described
 from server.errors import NotFound
-from server.intake import load_recording
-from server.model.bench import Bench
 from server.model.changes import RunChange
 from server.model.measured import Finding
 from server.model.methods import METHOD_VERSIONS
@@ -21,8 +20,8 @@ from server.model.views import RunView
 from server.model.words import FindingCode, RunKind, RunState, Severity
 from server.store import tables as t
 from server.store.database import read_session
-from server.store.files import recording_path
 from server.store.run_views import load_run_views
+from server.store.sent_logs import SentLog, log_of_run
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +31,7 @@ class StoredRun:
     run_id: int
     set_id: int
     recording_sha256: str
+    log: SentLog
     view: RunView
 
 
@@ -65,7 +65,7 @@ def chosen_runs(engine: Engine, *, public_ids: Sequence[str], only_stale: bool) 
     ]
 
 
-def read_stored(session: Session, run_id: int) -> StoredRun:
+def read_stored(session: Session, run_id: int, *, files: Path) -> StoredRun:
     """A run with the figures it shows. Its key is one of `chosen_runs`."""
     row = session.execute(
         select(t.RunRow.current_set_id, t.RunRevisionRow.recording_sha256)
@@ -73,17 +73,23 @@ def read_stored(session: Session, run_id: int) -> StoredRun:
         .where(t.RunRow.id == run_id)
     ).one()
     views = load_run_views(session, run_ids=[run_id], with_trace=False)
-    return StoredRun(run_id, row.current_set_id, row.recording_sha256, views[run_id])
+    log = log_of_run(session, run_id=run_id, files=files)
+    return StoredRun(run_id, row.current_set_id, row.recording_sha256, log, views[run_id])
 
 
 def reduce_again(stored: StoredRun, *, files: Path) -> tuple[Reduction, str]:
-    """Today's figures of a stored run, and the digest of what they were made from. No SQL."""
-    view = stored.view
-    bench = Bench(plate=view.plate, rig=view.rig.content, run=view.details)
-    recording = load_recording(recording_path(files, stored.recording_sha256))
+    """Today's figures of a stored run, and the digest of what they were made from. No SQL.
+
+    Raises
+    ------
+    NotFound: neither its recording nor its file can be read as they were.
+    """
+    bench = stored.log.bench
+    recording = stored_recording(stored.recording_sha256, log=stored.log, files=files)
     reduction = reduce_described(recording, bench=bench)
     # That a file was sent before is no matter of its numbers: it is taken over.
-    before = view.reduction.findings if view.reduction is not None else ()
+    shown = stored.view.reduction
+    before = shown.findings if shown is not None else ()
     kept = tuple(f for f in before if f.code is FindingCode.SAME_FILE)
     reduction = replace(reduction, findings=(*reduction.findings, *kept))
     return reduction, digest_inputs(stored.recording_sha256, bench=bench)

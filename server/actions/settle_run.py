@@ -37,7 +37,6 @@ def fill_in_reading(session: Session, *, revision: RunRevisionRow, prepared: Pre
     log = prepared.log
     stored = {
         "sha256": prepared.recording_sha256,
-        "n_bytes": prepared.recording_path.stat().st_size,
         "n_rows": log.n_rows,
         "created_at": now(),
     }

@@ -7,20 +7,19 @@ from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session
 
 from server.actions.draw_photo import draw_leased_photo, refuse_photo
+from server.actions.keep_recording import keep_recording
 from server.actions.move_run import move_run
 from server.actions.prepare_run import PreparedRun, prepare_run
 from server.actions.settle_run import AT_ONCE, fill_in_reading, settle_run
 from server.errors import BenchledgerError
 from server.intake import ReadLimits
-from server.model.bench import Bench
 from server.model.publishing import PublishingRule
 from server.model.words import JobState, RunState
 from server.store import tables as t
 from server.store.database import read_session, write_session
-from server.store.files import original_path
 from server.store.jobs import end_job, has_work, lease_job, still_leased
 from server.store.journal import SYSTEM
-from server.store.shapes import choices_of, details_of, plate_of, rig_of
+from server.store.sent_logs import log_of_run
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,14 +31,6 @@ class Lease:
     run_id: int | None
     tries: int
     photo_id: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class _Task:
-    path: Path
-    file_name: str
-    file_sha256: str
-    bench: Bench
 
 
 def take_job(engine: Engine, *, worker: str, lease_s: float, max_tries: int) -> Lease | None:
@@ -88,15 +79,14 @@ def do_job(
         return
     assert lease.run_id is not None  # a job is about a run or a photograph
     with read_session(engine) as session:
-        task = _task(session, run_id=lease.run_id, files=files)
+        log = log_of_run(session, run_id=lease.run_id, files=files)
     try:
         prepared = prepare_run(
-            task.path,
-            file_name=task.file_name,
-            bench=task.bench,
+            log.path,
+            file_name=log.file_name,
+            bench=log.bench,
             limits=limits,
-            files=files,
-            sha256=task.file_sha256,
+            sha256=log.file_sha256,
         )
     except BenchledgerError as refusal:
         with write_session(engine) as session:
@@ -110,6 +100,7 @@ def do_job(
         if job is not None:
             _settle(session, run_id=lease.run_id, prepared=prepared, rule=rule)
             end_job(job, state=JobState.DONE)
+    keep_recording(prepared.log.recording, sha256=prepared.recording_sha256, files=files)
 
 
 def put_back(engine: Engine, lease: Lease, *, error: BaseException, max_tries: int) -> JobState:
@@ -139,29 +130,6 @@ def _give_up(session: Session, job: t.JobRow, *, reason: str) -> None:
     if job.run_id is not None:
         told = "Its figures could not be made. The maintainers see why."
         _fail_run(session, run_id=job.run_id, reason=told)
-
-
-def _task(session: Session, *, run_id: int, files: Path) -> _Task:
-    run, revision = t.RunRow, t.RunRevisionRow
-    row = session.execute(
-        select(run.kind, revision, t.PlateRevisionRow, t.RigRevisionRow)
-        .join(revision, revision.id == run.current_revision_id)
-        .join(t.PlateRevisionRow, t.PlateRevisionRow.id == revision.plate_revision_id)
-        .join(t.RigRevisionRow, t.RigRevisionRow.id == revision.rig_revision_id)
-        .where(run.id == run_id)
-    ).one()
-    sent = row.RunRevisionRow
-    return _Task(
-        path=original_path(files, sent.file_sha256),
-        file_name=sent.file_name,
-        file_sha256=sent.file_sha256,
-        bench=Bench(
-            plate=plate_of(row.PlateRevisionRow),
-            rig=rig_of(row.RigRevisionRow),
-            columns=choices_of(sent.choices),
-            run=details_of(sent, kind=row.kind),
-        ),
-    )
 
 
 def _settle(session: Session, *, run_id: int, prepared: PreparedRun, rule: PublishingRule) -> None:

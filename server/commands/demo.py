@@ -13,6 +13,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from sqlalchemy import Engine, select
 
 from server.actions.enrol_tester import enrol_tester
+from server.actions.keep_recording import keep_recording
 from server.actions.prepare_run import prepare_run
 from server.actions.reduce_log import limits_of
 from server.actions.settle_run import AT_ONCE
@@ -124,7 +125,6 @@ def _load_one(
         file_name=run.log,
         bench=bench,
         limits=limits_of(settings),
-        files=settings.files,
         sha256=upload.sha256,
     )
     with write_session(engine) as session:
@@ -139,3 +139,4 @@ def _load_one(
             idempotency_key=key,
             rule=rule,
         )
+    keep_recording(prepared.log.recording, sha256=prepared.recording_sha256, files=settings.files)

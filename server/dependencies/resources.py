@@ -6,6 +6,7 @@ import anyio
 from fastapi import Request
 from sqlalchemy import Engine
 
+from server.dependencies.recordings import LaterRecordings
 from server.settings import Settings
 from server.store.database import make_engine
 
@@ -18,6 +19,7 @@ class Resources:
     `reductions`: threads where logs are read and reduced, apart from those that answer readers.
     `followers`: requests whose log is read while it arrives.
     `hashes`: passwords being hashed, each with 64 MiB.
+    `recordings`: those that are written after the answer.
     """
 
     settings: Settings
@@ -28,6 +30,7 @@ class Resources:
     receivers: anyio.CapacityLimiter
     followers: anyio.Semaphore
     hashes: anyio.CapacityLimiter
+    recordings: LaterRecordings
     is_local: bool = field(default=True)
 
 
@@ -43,6 +46,7 @@ def make_resources(settings: Settings) -> Resources:
         receivers=anyio.CapacityLimiter(3),  # two that write, one that reads on
         followers=anyio.Semaphore(1),
         hashes=anyio.CapacityLimiter(settings.password_hashes),
+        recordings=LaterRecordings(settings.files),
         is_local=is_local,
     )
 

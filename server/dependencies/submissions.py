@@ -87,6 +87,8 @@ async def _submission(
                 prepared, upload = None, await to_thread.run_sync(keep, limiter=receivers)
             upload_id = whole.public_id if whole is not None else None
             yield Submission(upload, bench, prepared, ids, idempotency_key, not_before, upload_id)
+            if prepared is not None:  # the session is closed: the run is stored
+                resources.recordings.add(prepared)
 
 
 @contextmanager
@@ -199,7 +201,6 @@ def _prepare(
             file_name=bare_name(sent.name),
             bench=bench,
             limits=limits_of(resources.settings),
-            files=resources.settings.files,
             sha256=sent.sha256,
             ahead=sent.ahead,
             meanwhile=keep,

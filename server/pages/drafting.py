@@ -1,7 +1,7 @@
 """What the steps of sending a run ask for: the draft, its bench, its figures; no session is open
 while they are made."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import AsyncIterator, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Annotated
@@ -236,7 +236,9 @@ class PreparedDraft:
     prepared: "PreparedRun | None"
 
 
-async def _prepare_draft(request: Request, opened: Opened, tester: Writer) -> PreparedDraft:
+async def _prepare_draft(
+    request: Request, opened: Opened, tester: Writer
+) -> AsyncIterator[PreparedDraft]:
     from server.actions.submit_draft import upload_of_draft
 
     resources = resources_of(request)
@@ -246,7 +248,9 @@ async def _prepare_draft(request: Request, opened: Opened, tester: Writer) -> Pr
     if opened.n_lines <= resources.settings.inline_rows:
         work = partial(_prepare, resources, upload, bench)
         prepared = await in_reduction(resources, work)
-    return PreparedDraft(upload, prepared)
+    yield PreparedDraft(upload, prepared)
+    if prepared is not None:  # the session is closed: the run is stored
+        resources.recordings.add(prepared)
 
 
 def _prepare(resources: Resources, upload: StoredUpload, bench: Bench) -> "PreparedRun":
@@ -258,12 +262,11 @@ def _prepare(resources: Resources, upload: StoredUpload, bench: Bench) -> "Prepa
         file_name=upload.name,
         bench=bench,
         limits=limits_of(resources.settings),
-        files=resources.settings.files,
         sha256=upload.sha256,
     )
 
 
-Prepared = Annotated[PreparedDraft, Depends(_prepare_draft)]
+Prepared = Annotated[PreparedDraft, Depends(_prepare_draft, scope="function")]
 
 
 def _session_after(request: Request, _prepared: Prepared, _turn: WriteTurn) -> Iterator[Session]:

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import numpy as np
 
-from server.actions.prepare_run import PreparedRun, digest_inputs, keep_recording
+from server.actions.keep_recording import keep_recording
+from server.actions.prepare_run import PreparedRun, digest_inputs, key_of_recording
 from server.model.bench import (
     Appliance,
     Bench,
@@ -143,13 +144,13 @@ def example_prepared(
 ) -> PreparedRun:
     """What `prepare_run` gives, with figures made by hand."""
     recording = recording or example_recording()
-    sha256, place = keep_recording(recording, files=files)
+    sha256 = key_of_recording(recording)
+    keep_recording(recording, sha256=sha256, files=files)
     return PreparedRun(
         file_sha256=upload.sha256,
         n_bytes=upload.n_bytes,
         log=example_log(recording),
         recording_sha256=sha256,
-        recording_path=place,
         reduction=reduction or example_reduction(),
         input_digest=digest_inputs(sha256, bench=bench),
         bench=bench,

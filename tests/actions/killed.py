@@ -22,6 +22,7 @@ import scipy.signal  # noqa: F401  loaded before the fork
 from sqlalchemy import event
 
 from server.actions import work_job
+from server.actions.keep_recording import keep_recording
 from server.actions.prepare_run import prepare_run
 from server.actions.reduce_log import limits_of
 from server.actions.submit_run import submit_run
@@ -96,13 +97,13 @@ def arm(engine: Any, moment: str, count: int) -> Countdown:
     elif moment == "after commit":
         around(engine.dialect, "do_commit", before=nothing, after=tick)
     elif moment == "before recording":
-        import server.actions.prepare_run as module
+        import server.actions.keep_recording as module
 
         around(module, "write_recording", before=tick, after=nothing)
     elif moment == "after reduction":
-        import server.actions.prepare_run as module
+        from server.actions import prepare_run as reducing
 
-        around(module, "reduce_described", before=nothing, after=tick)
+        around(reducing, "reduce_described", before=nothing, after=tick)
     return countdown
 
 
@@ -139,12 +140,13 @@ def upload(settings: Settings, engine: Any, countdown: Countdown, moment: str) -
         file_name=sent.name,
         bench=bench,
         limits=limits_of(settings),
-        files=settings.files,
         sha256=sent.sha256,
     )
     with write_session(engine) as session:
         done = submit_run(session, prepared=prepared, upload=sent, bench=bench, tester=tester)
     acknowledge(settings, done.public_id)
+    recording, sha256 = prepared.log.recording, prepared.recording_sha256
+    keep_recording(recording, sha256=sha256, files=settings.files)
 
 
 def queue(settings: Settings, engine: Any, countdown: Countdown, moment: str) -> None:

@@ -5,6 +5,7 @@ import random
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -12,18 +13,19 @@ from sqlalchemy import Engine, func, select, text
 
 from server.actions.check_journal import check_journal
 from server.actions.issue_token import issue_token
+from server.actions.keep_recording import keep_missing, stored_recording
 from server.actions.reduce_log import limits_of
 from server.actions.seal_journal import seal_journal
 from server.actions.sweep_files import sweep_files
 from server.actions.work_job import do_job, take_job
-from server.intake import load_recording
 from server.model.words import JobState, RunState
 from server.settings import Settings
 from server.store import people
 from server.store import tables as t
 from server.store.database import read_session, write_session
-from server.store.files import INCOMING, ORIGINALS, RECORDINGS, original_path, recording_path
+from server.store.files import INCOMING, ORIGINALS, RECORDINGS, original_path
 from server.store.runs import run_view
+from server.store.sent_logs import log_of_recording
 
 ROOT = Path(__file__).parents[2]
 UPLOAD_MOMENTS = [
@@ -33,13 +35,15 @@ UPLOAD_MOMENTS = [
     ("before rename", 1),
     ("after rename", 1),
     ("before fsync", 2),
-    ("before recording", 1),
     ("after reduction", 1),
-    ("before rename", 2),
-    ("after rename", 2),
     *[("before statement", n) for n in (2, 4, 8, 12, 16, 20, 24, 28, 32)],
     ("before commit", 1),
+]
+STORED_MOMENTS = [
     ("after commit", 1),
+    ("before recording", 1),
+    ("before rename", 2),
+    ("after rename", 2),
 ]
 QUEUE_MOMENTS = [("before statement", 10), ("before commit", 1), ("after commit", 1)]
 WORK_MOMENTS = [
@@ -154,7 +158,10 @@ def check_whole_or_none(settings: Settings, engine: Engine) -> str | None:
         assert view.reduction is not None
         assert view.reduction.metrics
         assert sha256 is not None
-        assert len(load_recording(recording_path(settings.files, sha256)).time_s) == view.n_rows
+        log = log_of_recording(session, sha256=sha256, files=settings.files)
+        assert log is not None
+        recording = stored_recording(sha256, log=log, files=settings.files)
+        assert len(recording.time_s) == view.n_rows
         listing = session.execute(select(t.ListingRow)).scalar_one()
         assert listing.n_runs == int(view.state is RunState.PUBLISHED)
         assert session.scalar(select(func.count()).select_from(t.MetricSetRow)) == 1
@@ -182,20 +189,25 @@ def check_upload(settings: Settings, engine: Engine) -> None:
     public_id = check_whole_or_none(settings, engine)
     told = acknowledged(settings)
     assert told is None or told == public_id
-    sweep_files(engine, files=settings.files, min_age_s=-60)
-    n_expected = 0 if public_id is None else 2
-    assert len(stored_files(settings)) == n_expected
+    check_files_at_rest(settings, engine, n_expected=0 if public_id is None else 2)
     check_whole_or_none(settings, engine)
 
 
+def check_files_at_rest(settings: Settings, engine: Engine, *, n_expected: int) -> None:
+    """After the worker's housekeeping: what was left is gone, a recording that was not kept is."""
+    sweep_files(engine, files=settings.files, min_age_s=-60)
+    list(keep_missing(engine, files=settings.files, min_age=timedelta(0)))
+    assert len(stored_files(settings)) == n_expected
+
+
 @ON_SQLITE
-@pytest.mark.parametrize(("moment", "count"), UPLOAD_MOMENTS)
+@pytest.mark.parametrize(("moment", "count"), UPLOAD_MOMENTS + STORED_MOMENTS)
 def test_an_upload_killed_at_a_stage(
     kill: Kill, settings: Settings, engine: Engine, moment: str, count: int
 ) -> None:
     assert kill("upload", moment, count), "this stage was not reached"
     check_upload(settings, engine)
-    is_after = moment == "after commit"
+    is_after = (moment, count) in STORED_MOMENTS
     assert (check_whole_or_none(settings, engine) is not None) == is_after
 
 
@@ -257,6 +269,5 @@ def test_a_worker_killed_at_a_stage_loses_nothing(
     with read_session(engine) as session:
         assert session.scalar(select(t.RunRow.state)) != RunState.WORKING
         assert session.scalar(select(t.JobRow.state)) == JobState.DONE
-    sweep_files(engine, files=settings.files, min_age_s=-60)
-    assert len(stored_files(settings)) == 2
+    check_files_at_rest(settings, engine, n_expected=2)
     check_database(engine)

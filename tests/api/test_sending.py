@@ -62,6 +62,7 @@ def test_a_large_log_is_read_while_it_arrives(client, app, sender, tmp_path, mon
     sent = parts(log.decode())
     ordered = {first: sent.pop(first), **sent}
     assert client.post(RUNS, files=ordered, headers=sender).status_code == 201
+    app.state.resources.recordings.close()
     assert [p.stem for p in app.state.settings.files.glob("recordings/*/*")] == [whole]
     assert app.state.resources.followers.value == 1
 

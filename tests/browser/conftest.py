@@ -74,7 +74,6 @@ def _load(engine, settings: Settings, logs: Path, run) -> None:  # type: ignore[
         file_name=run.log,
         bench=bench,
         limits=limits_of(settings),
-        files=settings.files,
     )
     with write_session(engine) as session:
         tester = enrol_tester(session, name=run.tester)

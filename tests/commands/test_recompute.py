@@ -92,7 +92,6 @@ def ledger(
             file_name=upload.name,
             bench=bench,
             limits=limits_of(settings),
-            files=settings.files,
         )
         with write_session(engine) as session:
             run = submit_run(session, prepared=prepared, upload=upload, bench=bench, tester=tester)

@@ -51,7 +51,6 @@ def filled(migrated_sqlite: Path, tmp_path_factory: pytest.TempPathFactory) -> P
             file_name=upload.name,
             bench=bench,
             limits=limits_of(settings),
-            files=settings.files,
         )
         with write_session(engine) as session:
             tester = tester_for_token(session, token=token)

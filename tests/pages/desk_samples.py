@@ -53,7 +53,6 @@ def send_waiting(
         file_name=upload.name,
         bench=bench,
         limits=limits_of(settings),
-        files=settings.files,
     )
     with write_session(app.state.resources.engine) as session:
         tester = tester_for_token(session, token=issue_token(session, tester=by).token)

@@ -29,6 +29,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import sqlalchemy as sa
 
 from server.actions.issue_token import issue_token
+from server.actions.keep_recording import keep_recording
 from server.actions.prepare_run import prepare_run
 from server.actions.reduce_log import limits_of
 from server.actions.submit_run import submit_run
@@ -221,12 +222,14 @@ class Ledger:
         upload = keep_upload_from(settings.files, self.sent, name=name)
         prepared = prepare_run(
             upload.path, file_name=name, bench=bench, limits=limits_of(settings),
-            files=settings.files, sha256=upload.sha256,
+            sha256=upload.sha256,
         )  # fmt: skip
         with write_session(self.engine) as session:
             done = submit_run(
                 session, prepared=prepared, upload=upload, bench=bench, tester=self.tester
             )
+        recording, key = prepared.log.recording, prepared.recording_sha256
+        keep_recording(recording, sha256=key, files=settings.files)
         metrics = prepared.reduction.metrics
         figures = {n.value: (m.value, m.standard_uncertainty) for n, m in metrics.items()}
         return figures, done.public_id

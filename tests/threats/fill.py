@@ -5,6 +5,7 @@ from pathlib import Path
 from sqlalchemy import Engine
 
 from server.actions.issue_token import issue_token
+from server.actions.keep_recording import keep_recording
 from server.actions.prepare_run import prepare_run
 from server.actions.reduce_log import limits_of
 from server.actions.submit_run import submit_run
@@ -32,8 +33,9 @@ def fill_ledger(settings: Settings, engine: Engine, *, log: str, tester: str = "
         file_name=upload.name,
         bench=bench,
         limits=limits_of(settings),
-        files=settings.files,
     )
     with write_session(engine) as session:
         done = submit_run(session, prepared=prepared, upload=upload, bench=bench, tester=sender)
+    recording, sha256 = prepared.log.recording, prepared.recording_sha256
+    keep_recording(recording, sha256=sha256, files=settings.files)
     return done.public_id

@@ -40,6 +40,7 @@ STAGES = {
         "reducing": 0.25,
         "writing": 0.03,
         "committing": 0.003,
+        "keeping a recording": 0.01,
         "withdrawing": 0.03,
         "publishing": 0.03,
         "returning": 0.03,
@@ -121,7 +122,7 @@ def arm_writes(armed: Armed) -> None:
 def run_web(armed: Armed, fd: int) -> None:
     import uvicorn
 
-    from server.actions import prepare_run
+    from server.actions import keep_recording, prepare_run
     from server.app import create_app
     from server.dependencies import pieces, submissions, uploaded, uploads
 
@@ -130,6 +131,7 @@ def run_web(armed: Armed, fd: int) -> None:
     entering(prepare_run, "reduce_described", lambda: armed.at("reducing"))
     for owner in (pieces, uploaded):
         entering(owner, "whole_file", lambda: armed.at("making it whole"))
+    entering(keep_recording, "write_recording", lambda: armed.at("keeping a recording"))
     arm_writes(armed)
     app = create_app(Settings())
 

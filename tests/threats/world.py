@@ -165,7 +165,6 @@ def make_world(migrated: Path, data: Path) -> Iterator[World]:
         file_name=upload.name,
         bench=bench,
         limits=limits_of(settings),
-        files=settings.files,
     )
     sent = (upload, prepared)
     people = {door: _person(app, door, role, sent) for door, role in ROLES.items()}

@@ -21,12 +21,14 @@ class StoredFileRow(Table):
 
 
 class RecordingRow(Table):
-    """A checked recording, kept as Parquet under the digest of its channels."""
+    """A checked recording, kept as Parquet under the digest of its channels.
+
+    The row comes with the run, the file soon after: it can be made from the log at any time.
+    """
 
     __tablename__ = "recording"
 
     sha256: Mapped[str] = mapped_column(primary_key=True)
-    n_bytes: Mapped[int]
     n_rows: Mapped[int]
     created_at: Mapped[datetime]
 
