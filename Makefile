@@ -23,6 +23,7 @@ $(READY): requirements.lock pyproject.toml
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
 	@$(BIN)/python -m server.static_files
+	@$(BIN)/python -m compileall -q server
 	@touch $(READY)
 
 demo: setup
