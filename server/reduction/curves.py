@@ -27,7 +27,7 @@ def draw_curves(line: LoadLine | None) -> tuple[Curve, ...]:
         ("power_factor", "", line.power_factor),
     ]
     curves = [
-        _curve(name, unit, torque, fit.at(x), fit.u_at(x), _words(line, fit.order))
+        _curve(name, unit, torque, fit.at(x), fit.u_at(x), _words(line, fit))
         for name, unit, fit in wanted
         if fit is not None
     ]
@@ -41,10 +41,10 @@ def draw_curves(line: LoadLine | None) -> tuple[Curve, ...]:
     return tuple(curves)
 
 
-def _words(line: LoadLine, order: int) -> str:
+def _words(line: LoadLine, fit: Polynomial) -> str:
     return (
-        f"polynomial of order {order} over {line.coordinate}, least squares through"
-        f" {line.n_points} points, order chosen by an information criterion (QAICc)"
+        f"polynomial of order {fit.order} over {line.coordinate}, least squares through"
+        f" {fit.n_points} points, order chosen by an information criterion (QAICc)"
     )
 
 

@@ -48,6 +48,7 @@ class LoadLine:
     n_points: int
     n_without_current: int = 0
     n_without_input: int = 0
+    n_without_factor: int = 0
     gap: tuple[float, float] | None = None
 
     def grid(self) -> Floats:
@@ -82,7 +83,7 @@ def fit_load_line(points: Sequence[LoadPoint]) -> LoadLine | None:
     Notes
     -----
     Neutral curves: they assume smoothness alone, no motor model. Torque is power over speed, so
-    that the three agree.
+    that the three agree. A load that lacks a reading counts for the other curves (`known_loads`).
     """
     if len(points) < MIN_POINTS:
         return None
@@ -122,8 +123,27 @@ def fit_load_line(points: Sequence[LoadPoint]) -> LoadLine | None:
         n_points=len(points),
         n_without_current=sum(p.current_a is None for p in points),
         n_without_input=sum(p.input_power_w is None for p in points),
+        n_without_factor=sum(p.power_factor is None for p in points),
         gap=_wide_gap(x),
     )
+
+
+def known_loads(
+    points: Sequence[LoadPoint], read: Callable[[LoadPoint], float | None]
+) -> Bools | None:
+    """Which loads have a reading, where a curve may go through those alone; None where it may not.
+
+    It may where the fastest and the slowest load have one, `MIN_POINTS` do, and no gap between them
+    is wide: nothing is read off beyond readings.
+    """
+    known = np.array([read(p) is not None for p in points])
+    if known.all():
+        return known
+    speed = np.array([p.speed_rad_s for p in points])
+    ends = known[np.argmin(speed)] and known[np.argmax(speed)]
+    if not ends or np.count_nonzero(known) < MIN_POINTS or _wide_gap(speed[known]) is not None:
+        return None
+    return known
 
 
 def _wide_gap(x: Floats) -> tuple[float, float] | None:
@@ -186,8 +206,9 @@ def _along(
     read: Callable[[LoadPoint], float | None],
     read_u: Callable[[LoadPoint], float | None],
 ) -> Polynomial:
-    values = np.array([read(p) for p in points], dtype=np.float64)
+    values = np.array([read(p) or 0.0 for p in points], dtype=np.float64)
     u = pooled_u([read_u(p) for p in points], points, values)
+    u[[read(p) is None for p in points]] = np.inf
     return choose_polynomial(x, values, u)
 
 
@@ -197,6 +218,4 @@ def _maybe(
     read: Callable[[LoadPoint], float | None],
     read_u: Callable[[LoadPoint], float | None],
 ) -> Polynomial | None:
-    if any(read(p) is None for p in points):
-        return None
-    return _along(x, points, read, read_u)
+    return None if known_loads(points, read) is None else _along(x, points, read, read_u)

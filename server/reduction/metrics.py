@@ -17,6 +17,7 @@ from server.reduction.polynomial import Polynomial
 M = MetricName
 NO_INPUT = "real input power was not measured"
 NO_CURRENT = "current was not measured"
+NO_POWER_FACTOR = "voltage and current were not both measured"
 NO_LINE = "fewer than five steady loads or sweep bins, no curve along the load"
 
 
@@ -139,10 +140,18 @@ def no_current(line: LoadLine) -> str:
     return _why_no_curve(line, line.n_without_current, "current") or NO_CURRENT
 
 
+def no_power_factor(line: LoadLine) -> str:
+    """Why no power factor can be had along the line."""
+    return _why_no_curve(line, line.n_without_factor, "power factor") or NO_POWER_FACTOR
+
+
 def _why_no_curve(line: LoadLine, n_without: int, quantity: str) -> str | None:
     if not 0 < n_without < line.n_points:
         return None
-    return f"{n_without} of {line.n_points} loads have no {quantity}: its curve needs all of them"
+    return (
+        f"{n_without} of {line.n_points} loads have no {quantity}: its curve needs the first, the"
+        " last and enough of those between"
+    )
 
 
 def efficiency_metrics(line: LoadLine, budget: Budget) -> dict[MetricName, Metric]:
@@ -180,7 +189,7 @@ def efficiency_metrics(line: LoadLine, budget: Budget) -> dict[MetricName, Metri
         M.POWER_FACTOR_AT_EFFICIENCY_MAX,
         at.power_factor,
         at.u.get("pf"),
-        "voltage and current were not both measured",
+        no_power_factor(line),
     )
     return metrics
 
@@ -228,7 +237,7 @@ def rated_metrics(line: LoadLine | None, plate: Plate, budget: Budget) -> dict[M
     u_x = min(u_i / slope, (line.x_high - line.x_low) / 4) if slope > 0 else 0.0
     at = read_at(line, at_x, u_x, budget)
     metrics: dict[MetricName, Metric] = {}
-    no_pf = "voltage and current were not both measured"
+    no_pf = no_power_factor(line)
     add_figure(metrics, M.SHAFT_POWER_AT_RATED_CURRENT, at.shaft_w, at.u["shaft"], "")
     add_figure(metrics, M.TORQUE_AT_RATED_CURRENT, at.torque_nm, at.u["torque"], "")
     add_figure(metrics, M.SPEED_AT_RATED_CURRENT, at.speed_rad_s, at.u["speed"], "")

@@ -62,8 +62,9 @@ def fit_polynomial(x: Floats, y: Floats, u: Floats, *, order: int) -> Polynomial
 
     Parameters
     ----------
-    x, y, u : (n,) abscissa, ordinate and its standard uncertainty (> 0), n > order. The
-        covariance is inflated by chi2 / (n - order - 1) where that is above one, never shrunk.
+    x, y, u : (n,) abscissa, ordinate and its standard uncertainty (> 0), n > order; infinite
+        where there is no reading: such a place counts for the scale of x alone. The covariance is
+        inflated by chi2 / (n - order - 1) where that is above one, never shrunk.
 
     Returns
     -------
@@ -91,6 +92,7 @@ def fit_polynomials(x: Floats, y: Floats, u: Floats, *, orders: Sequence[int]) -
     q, r = np.linalg.qr(design)
     inverse = np.linalg.solve(r, np.eye(r.shape[0]))
     target = y / u
+    n = int(np.count_nonzero(np.isfinite(u)))
     fits = []
     for order in orders:
         terms = slice(order + 1)
@@ -100,9 +102,9 @@ def fit_polynomials(x: Floats, y: Floats, u: Floats, *, orders: Sequence[int]) -
         coefficients = coefficients + back @ (turned @ (target - basis @ coefficients))
         residual = target - basis @ coefficients
         chi2 = float(residual @ residual)
-        inflation = max(1.0, chi2 / max(x.size - order - 1, 1))
+        inflation = max(1.0, chi2 / max(n - order - 1, 1))
         covariance = back @ back.T * inflation
-        fits.append(Polynomial(centre, half_width, coefficients, covariance, chi2, int(x.size)))
+        fits.append(Polynomial(centre, half_width, coefficients, covariance, chi2, n))
     return fits
 
 
@@ -130,8 +132,9 @@ def score_polynomials(
     x: Floats, y: Floats, u: Floats, *, max_order: int = 8
 ) -> list[tuple[float, Polynomial]]:
     """(QAICc, fit) for each order that leaves at least one point beyond the parameters."""
-    n = x.size
-    n_distinct = np.unique(x).size
+    known = np.isfinite(u)
+    n = int(np.count_nonzero(known))
+    n_distinct = np.unique(x[known]).size
     orders = range(min(max_order, max(n - 3, 1), n_distinct - 1) + 1)
     fits = fit_polynomials(x, y, u, orders=orders)
     spare = n - fits[-1].order - 1

@@ -27,7 +27,7 @@ QUANTITIES: dict[str, Read] = {
     "torque": lambda p: p.torque_nm,
     "shaft": lambda p: p.shaft_power_w,
 }
-# What each is a smooth curve of: the first of these that every row has and that it is not itself.
+# What each is a smooth curve of: the first of these, but itself, that enough rows have.
 COORDINATES = ("input", "current", "speed")
 
 
@@ -88,16 +88,18 @@ def with_row_scatter(points: Sequence[LoadPoint], roundings: Roundings) -> tuple
 
 def _relative_scatter(points: Sequence[LoadPoint], name: str, order: int) -> tuple[float, float]:
     """Relative scatter, and the size below which readings scatter no less than that of it."""
-    y = _column(points, name)
     for coordinate in COORDINATES:
-        x = _column(points, coordinate)
-        if coordinate == name or x is None or y is None or np.unique(x).size <= order:
+        if coordinate == name:
+            continue
+        x, y = _columns(points, coordinate, name)
+        top = min(order, int(y.size / ROWS_PER_TERM) - 1)
+        if top < 1 or y.size - top - 1 < LEAST_FREEDOM or np.unique(x).size <= top:
             continue
         light = LIGHT_SHARE * float(np.max(np.abs(y)))
         if light <= 0:
             return 0.0, 0.0
         size = np.maximum(np.abs(y), light)
-        fits = fit_polynomials(x, y, size, orders=range(1, order + 1))
+        fits = fit_polynomials(x, y, size, orders=range(1, top + 1))
         spare = [y.size - fit.order - 1 for fit in fits]
         # Least generalised cross-validation: neither a curve too stiff nor one through the noise.
         best = min(range(len(fits)), key=lambda k: fits[k].chi2 / spare[k] ** 2)
@@ -105,9 +107,11 @@ def _relative_scatter(points: Sequence[LoadPoint], name: str, order: int) -> tup
     return 0.0, 0.0
 
 
-def _column(points: Sequence[LoadPoint], name: str) -> Floats | None:
-    values = [QUANTITIES[name](p) for p in points]
-    return None if any(v is None for v in values) else np.array(values, dtype=np.float64)
+def _columns(points: Sequence[LoadPoint], *names: str) -> tuple[Floats, ...]:
+    """Quantities of the rows that have all of them."""
+    rows = [[QUANTITIES[name](p) for name in names] for p in points]
+    whole = [row for row in rows if None not in row]
+    return tuple(np.array(whole, dtype=np.float64).reshape(-1, len(names)).T)
 
 
 def _rounded(

@@ -7,6 +7,7 @@ from server.model.bench import Instrument, Plate, Rig
 from server.model.results import ReductionOptions
 from server.model.words import Channel, FindingCode, MetricName, RunKind, SegmentKind, Severity
 from server.reduction import reduce_run
+from server.reduction.polynomial import score_polynomials
 from tests.reduction.simulate import induction, permanent_magnet, universal
 from tests.reduction.simulate_kinds import recording
 
@@ -138,22 +139,21 @@ def test_a_blank_cell_stays_blank_and_inertia_plays_no_part():
     assert reduction.points == plain.points
 
 
-@pytest.mark.parametrize(
-    ("blank", "figure"),
-    [
-        ("current", M.SHAFT_POWER_AT_RATED_CURRENT),
-        ("current", M.CURRENT_AT_MAX_STEADY_POWER),
-        ("power", M.EFFICIENCY_MAX),
-        ("power", M.INPUT_POWER_AT_MAX_STEADY_POWER),
-    ],
-)
-def test_what_a_blank_cell_costs_is_told_as_it_is(blank, figure):
-    motor, rows = table("series")
-    n = len(rows[blank])
-    rows[blank][4] = np.nan
-    plate = Plate(current_a=float(np.nanmedian(rows["current"])), supply=motor.supply)
+RESTING = [
+    ("current", M.SHAFT_POWER_AT_RATED_CURRENT),
+    ("current", M.CURRENT_AT_MAX_STEADY_POWER),
+    ("current", M.POWER_FACTOR_AT_EFFICIENCY_MAX),
+    ("power", M.EFFICIENCY_MAX),
+    ("power", M.INPUT_POWER_AT_MAX_STEADY_POWER),
+    ("voltage", M.POWER_FACTOR_AT_RATED_CURRENT),
+]
 
-    reduction = reduce_run(
+
+def at_plate(rows, motor):
+    """With a plate whose current lies between the readings."""
+    n = len(rows["speed"])
+    plate = Plate(current_a=0.4 * float(motor.current.max()), supply=motor.supply)
+    return reduce_run(
         recording(np.arange(float(n)), {"rows_without_time": True}, **rows),
         kind=RunKind.BRAKE,
         plate=plate,
@@ -161,10 +161,75 @@ def test_what_a_blank_cell_costs_is_told_as_it_is(blank, figure):
         options=BY_HAND,
     )
 
+
+@pytest.mark.parametrize(("blank", "figure"), RESTING)
+@pytest.mark.parametrize("at", [[4], [2, 7]])
+def test_a_blank_cell_among_others_costs_no_figure(blank, figure, at):
+    motor, rows = table("series")
+    whole = at_plate(rows, motor).metrics[figure]
+    power = at_plate(rows, motor).metrics[M.SHAFT_POWER_MAX_STEADY].value
+    rows[blank] = rows[blank].astype(float)
+    rows[blank][at] = np.nan
+
+    reduction = at_plate(rows, motor)
+    metric = reduction.metrics[figure]
+
+    assert metric.value == pytest.approx(whole.value, rel=0.02)
+    assert 0.5 < metric.standard_uncertainty / whole.standard_uncertainty < 3
+    assert metric.interval_low < metric.value < metric.interval_high
+    # Nothing stands in for the reading, and what does not rest on it hardly moves: on its scatter
+    # alone hangs which coordinate the power is a curve of.
+    columns = {"current": "current_a", "power": "input_power_w", "voltage": "voltage_v"}
+    assert [getattr(reduction.points[i], columns[blank]) for i in at] == [None] * len(at)
+    other = reduction.metrics[M.SHAFT_POWER_MAX_STEADY].value
+    assert other == pytest.approx(power, rel=0.005)
+    told = {c.quantity: c.fit for c in reduction.curves}
+    n = len(rows["speed"])
+    assert f"through {n} points" in told["speed"]
+    gone = {"current": "current", "power": "input_power", "voltage": "power_factor"}[blank]
+    assert f"through {n - len(at)} points" in told[gone]
+
+
+@pytest.mark.parametrize(("blank", "figure"), RESTING[:-1])
+def test_what_a_blank_cell_at_an_end_costs_is_told_as_it_is(blank, figure):
+    motor, rows = table("series")
+    n = len(rows[blank])
+    slowest = int(np.argmin(rows["speed"]))
+    rows[blank][slowest] = np.nan
+
+    reduction = at_plate(rows, motor)
+
     assert f"1 of {n} loads" in (reduction.metrics[figure].reason or "")
-    # The plate's current lies between the readings: it was reached.
+    # The plate's current was reached.
     codes = {f.code for f in reduction.findings}
     assert FindingCode.RATED_CURRENT_NOT_REACHED not in codes
+
+
+def test_a_place_without_a_reading_leaves_the_curve_as_the_others_make_it():
+    rng = np.random.default_rng(3)
+    x = np.linspace(0.0, 1.0, 12)
+    y, u = np.sin(3 * x) + rng.normal(0, 0.01, 12), np.full(12, 0.01)
+    lacks = np.isin(np.arange(12), (4, 7))
+
+    with_gaps = score_polynomials(x, np.where(lacks, 0.0, y), np.where(lacks, np.inf, u))
+    without = score_polynomials(x[~lacks], y[~lacks], u[~lacks])
+
+    assert len(with_gaps) == len(without)
+    for (score, fit), (expected_score, expected) in zip(with_gaps, without, strict=True):
+        assert score == pytest.approx(expected_score, rel=1e-9)
+        assert fit.n_points == expected.n_points == 10
+        assert fit.at(x) == pytest.approx(expected.at(x), rel=1e-9)
+        assert fit.u_at(x) == pytest.approx(expected.u_at(x), rel=1e-6)
+
+
+def test_a_slip_of_unit_is_told_beside_a_blank_cell():
+    motor, rows = table("series")
+    rows["power"][4] = np.nan
+    rows["torque"] = rows["torque"] * 16.0
+
+    codes = {f.code for f in reduced(rows, motor).findings}
+
+    assert FindingCode.UNIT_SLIP in codes
 
 
 def test_few_rows_are_a_lower_bound_and_force_without_an_arm_has_its_reason():

@@ -267,7 +267,7 @@ def test_segments_points_curves_and_trace_are_given(reduce) -> None:
     }  # fmt: skip
     assert result.trace is not None
     assert all(len(v) <= 1200 for v in result.trace.value.values())
-    assert result.method_version == "brake-4"
+    assert result.method_version == "brake-5"
 
 
 @pytest.mark.parametrize(("left_out", "is_shown"), [(0.02, True), (0.6, False)])

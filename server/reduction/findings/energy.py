@@ -90,14 +90,18 @@ def _best_efficiency(worked: Worked) -> tuple[float, float, dict[str, JsonValue]
 
 
 def _slip(worked: Worked, plate: Plate) -> Finding | None:
-    series = input_series(worked.points, plate)
+    metered = [i for i, p in enumerate(worked.points) if p.input_power_w is not None]
+    # A load whose input was not noted takes no part, unless few were.
+    kept = metered if 2 * len(metered) > len(worked.points) else range(len(worked.points))
+    points, brake_w = [worked.points[i] for i in kept], [worked.brake_power_w[i] for i in kept]
+    series = input_series(points, plate)
     if series is None:
         return None
     input_w, kind = series
-    balance = energy_balance(worked.points, worked.brake_power_w, input_w, kind)
+    balance = energy_balance(points, brake_w, input_w, kind)
     if balance is None:
         # No load range to take a difference over: only the sum itself can be impossible.
-        ratio = max(worked.brake_power_w) / max(float(np.max(input_w)), 1e-12)
+        ratio = max(brake_w) / max(float(np.max(input_w)), 1e-12)
         if kind != "power" or ratio < SLOPE_TOO_HIGH:
             return None
     elif _is_sound(balance):

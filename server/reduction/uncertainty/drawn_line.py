@@ -136,12 +136,11 @@ def drawn_line(
     for quantity in QUANTITIES:
         fit, values = curve_of(line, quantity), table.values(quantity)
         if fit is not None and values is not None:
-            is_own = quantity == own_curve
-            spot = _Spot(x, np.zeros_like(x) if is_own else -fit.slope_at(x) * u_x)
+            scatters = table.has(quantity) & (quantity != own_curve)
+            spot = _Spot(x, np.where(scatters, -fit.slope_at(x) * u_x, 0.0))
             u_fit = pooled_u([getattr(p, U_FIELDS[quantity], None) for p in points], points, values)
-            u = np.zeros_like(x)
-            if not is_own:
-                u = pooled_u(table.u[quantity].tolist(), points, values)
+            u_fit[~table.has(quantity)] = np.inf
+            u = np.where(scatters, pooled_u(table.u[quantity].tolist(), points, values), 0.0)
             made[quantity] = _fitted(fit, spot, values, u_fit, u, table.n_effective)
     is_finite = all(
         np.isfinite(part).all() for c in made.values() for part in (c.operator, c.own, c.along)
@@ -216,12 +215,15 @@ def _fitted(
     q, r = np.linalg.qr(design / u_fit[:, None])
     operator = np.linalg.solve(r, q.T) / u_fit[None, :]
     residual = values - design @ (operator @ values)
-    spare = max(values.size - fit.order - 1, 1)
+    is_known = np.isfinite(u_fit)
+    spare = max(int(np.count_nonzero(is_known)) - fit.order - 1, 1)
     variance = u**2 + spot.along**2
     is_scattered = variance > 0
     chi2 = float(np.sum(residual[is_scattered] ** 2 / variance[is_scattered]))
     swell = math.sqrt(max(1.0, chi2 / spare))
-    freedom = float(spare) if swell > 1.0 else float(np.sum(np.maximum(n_effective - 1, 0.0)))
+    freedom = (
+        float(spare) if swell > 1.0 else float(np.sum(np.maximum(n_effective[is_known] - 1, 0.0)))
+    )
     to_powers = np.array([_powers(row) for row in np.eye(fit.order + 1)]).T
     operator = to_powers @ operator
     return _Fitted(

@@ -1,21 +1,29 @@
 """The load points of a run as columns, and what errors do to each quantity."""
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from server.model.bench import Rig
 from server.model.results import LoadPoint
 from server.model.words import Channel
-from server.reduction.arrays import Floats
+from server.reduction.arrays import Bools, Floats
+from server.reduction.loadline import known_loads
 from server.reduction.torque import drag_torque
 from server.reduction.uncertainty.components import rig_errors
 from server.reduction.uncertainty.run_errors import Factors
 
 POWER, SPEED, CURRENT, INPUT, FACTOR = "power", "speed", "current", "input", "power factor"
 QUANTITIES = (POWER, SPEED, CURRENT, INPUT, FACTOR)
+Read = Callable[[LoadPoint], float | None]
+# Quantities that a load may lack.
+READINGS: dict[str, Read] = {
+    CURRENT: lambda p: p.current_a,
+    INPUT: lambda p: p.input_power_w,
+    FACTOR: lambda p: p.power_factor,
+}
 # A term: what it is multiplied by per draw, and its value at each point.
 Term = tuple[Floats, Floats]
 
@@ -24,6 +32,8 @@ Term = tuple[Floats, Floats]
 class PointTable:
     """(N,) per load point, SI. Shaft power is brake + drag + inertia parts; None: not measured.
 
+    `known`: which loads have a quantity's reading, where some lack it; what stands for it there is
+    drawn straight between its neighbours, for the shape of the table, and no curve goes by it.
     `u` is scatter of each quantity, the rounding of a reading included where it does not already
     show in the scatter. `lead_loss` (W) is what input power no longer holds, None where nothing
     was taken off; `is_drop_taken`: voltage is the motor's too.
@@ -44,6 +54,10 @@ class PointTable:
     n_effective: Floats
     lead_loss: Floats | None = None
     is_drop_taken: bool = False
+    known: dict[str, Bools] = field(default_factory=dict)
+
+    def has(self, quantity: str) -> Bools:
+        return self.known.get(quantity, np.ones(self.speed.size, dtype=np.bool_))
 
     @property
     def power(self) -> Floats:
@@ -170,6 +184,7 @@ class PointTable:
             n_effective=self.n_effective[rows],
             lead_loss=kept(self.lead_loss),
             is_drop_taken=self.is_drop_taken,
+            known={name: column[rows] for name, column in self.known.items()},
         )
 
     def drawn(self, quantity: str, f: Factors) -> Floats:
@@ -187,16 +202,16 @@ def point_table(
     is_input_metered: bool,
     is_dc: bool = False,
 ) -> PointTable:
-    """Columns of the load points. A quantity that one point lacks is none of the run."""
-    speed = _column([p.speed_rad_s for p in points])
-    power = _column([p.shaft_power_w for p in points])
-    brake = _column(list(brake_power_w))
-    if speed is None or power is None or brake is None:
+    """Columns of the load points. A quantity is one of the run where a curve goes through it."""
+    if not points:
         raise ValueError("a table needs points")
+    speed = np.array([p.speed_rad_s for p in points])
+    power = np.array([p.shaft_power_w for p in points])
+    brake = np.array(list(brake_power_w))
     drag = drag_torque(speed, rig) * speed
     n_effective = np.array([max(p.n_effective, 1.0) for p in points])
-    current = _column([p.current_a for p in points])
-    voltage = _column([p.voltage_v for p in points])
+    current = _column(points, READINGS[CURRENT])
+    voltage = _column(points, lambda p: p.voltage_v)
     torque = np.array([p.torque_nm for p in points])
     rounding = _roundings(rig, torque_channel)
     ohm = rig.lead_resistance_ohm
@@ -222,14 +237,19 @@ def point_table(
         inertia_power=power - brake - drag,
         voltage=voltage,
         current=current,
-        input_power=_column([p.input_power_w for p in points]),
-        power_factor=_column([p.power_factor for p in points]),
+        input_power=_column(points, READINGS[INPUT]),
+        power_factor=_column(points, READINGS[FACTOR]),
         is_input_metered=is_input_metered,
         is_apparent_metered=voltage is None or current is None,
         u=u,
         n_effective=n_effective,
         lead_loss=None if current is None or not ohm else ohm * current**2,
         is_drop_taken=is_dc,
+        known={
+            quantity: known
+            for quantity, read in READINGS.items()
+            if (known := known_loads(points, read)) is not None and not known.all()
+        },
     )
 
 
@@ -245,9 +265,15 @@ def _roundings(rig: Rig, torque_channel: Channel) -> dict[Channel, float]:
     return found
 
 
-def _column(values: Sequence[float | None]) -> Floats | None:
-    known = [v for v in values if v is not None]
-    return np.array(known, dtype=np.float64) if len(known) == len(values) and known else None
+def _column(points: Sequence[LoadPoint], read: Read) -> Floats | None:
+    known = known_loads(points, read)
+    if known is None:
+        return None
+    speed = np.array([p.speed_rad_s for p in points])
+    values = np.array([read(p) or 0.0 for p in points], dtype=np.float64)
+    order = np.flatnonzero(known)[np.argsort(speed[known])]
+    between = np.interp(speed, speed[order], values[order])
+    return np.asarray(np.where(known, values, between))
 
 
 def _known(values: Floats | None) -> Floats:
