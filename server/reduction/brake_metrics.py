@@ -13,11 +13,11 @@ from server.reduction.metrics import (
     Budget,
     efficiency_metrics,
     free_metrics,
-    rated_metrics,
 )
 from server.reduction.motors.describe import law_of_points
 from server.reduction.peak_figures import peak_metrics, place_by_law, reach_of_orders
 from server.reduction.points import input_power
+from server.reduction.rated_figures import rated_metrics, reach_at_rated
 from server.reduction.runwide import (
     best_dwell,
     momentary_metrics,
@@ -55,7 +55,12 @@ def all_figures(worked: Worked, plate: Plate, rig: Rig, ambient_k: float | None 
     power = input_power(worked.blocks, is_dc=worked.is_dc)
     metrics[M.INPUT_ROTOR_HELD] = rotor_held(worked.blocks, worked.states, power)
     reason = NO_LINE if worked.points else "the motor was never seen running steadily or in a sweep"
-    return replace(worked, peak=peak, metrics=complete_brake(metrics, reason))
+    return replace(
+        worked,
+        peak=peak,
+        rated_reach=reach_at_rated(worked.line, worked.points, plate),
+        metrics=complete_brake(metrics, reason),
+    )
 
 
 def with_place(worked: Worked, plate: Plate, rig: Rig, ambient_k: float | None) -> Worked:

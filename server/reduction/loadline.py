@@ -128,6 +128,13 @@ def fit_load_line(points: Sequence[LoadPoint]) -> LoadLine | None:
     )
 
 
+def scored_power(line: LoadLine, points: Sequence[LoadPoint]) -> list[tuple[float, Polynomial]]:
+    """Curves of shaft power of every order over the line's own coordinate, each with its QAICc."""
+    x = np.array([COORDINATES[line.coordinate](p) for p in points], dtype=np.float64)
+    power = np.array([p.shaft_power_w for p in points])
+    return score_polynomials(x, power, pooled_u([p.u_shaft_power_w for p in points], points, power))
+
+
 def known_loads(
     points: Sequence[LoadPoint], read: Callable[[LoadPoint], float | None]
 ) -> Bools | None:

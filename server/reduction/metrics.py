@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from server.model.bench import Plate, Rig
+from server.model.bench import Rig
 from server.model.measured import Metric
 from server.model.results import LoadPoint
 from server.model.words import Channel, MetricName
@@ -194,67 +194,6 @@ def efficiency_metrics(line: LoadLine, budget: Budget) -> dict[MetricName, Metri
     return metrics
 
 
-RATED = (
-    M.SHAFT_POWER_AT_RATED_CURRENT,
-    M.TORQUE_AT_RATED_CURRENT,
-    M.SPEED_AT_RATED_CURRENT,
-    M.EFFICIENCY_AT_RATED_CURRENT,
-    M.POWER_FACTOR_AT_RATED_CURRENT,
-    M.INPUT_POWER_AT_RATED_CURRENT,
-)
-
-
-def rated_metrics(line: LoadLine | None, plate: Plate, budget: Budget) -> dict[MetricName, Metric]:
-    """Everything at the plate's current, on the branch that rises from free running."""
-    if plate.current_a is None:
-        return _all_missing("the plate current is not given")
-    if line is None:
-        return _all_missing(NO_LINE)
-    if line.current is None:
-        return _all_missing(no_current(line))
-    x = line.grid()
-    current = line.current.at(x)
-    above = np.flatnonzero(current >= plate.current_a)
-    if above.size == 0:
-        return _all_missing(
-            f"the current reached {current.max():.4g} A, the plate says {plate.current_a:.4g} A"
-        )
-    i = int(above[0])
-    if i == 0:
-        if current[0] > plate.current_a:
-            return _all_missing(
-                f"the current was never below {current[0]:.4g} A,"
-                f" the plate says {plate.current_a:.4g} A"
-            )
-        at_x = float(x[0])
-    else:
-        share = (plate.current_a - current[i - 1]) / (current[i] - current[i - 1])
-        at_x = float(x[i - 1] + share * (x[i] - x[i - 1]))
-    slope = abs(float(line.current.slope_at(at_x)))
-    u_i = math.hypot(
-        float(line.current.u_at(at_x)[0]), plate.current_a * budget.current(plate.current_a)
-    )
-    u_x = min(u_i / slope, (line.x_high - line.x_low) / 4) if slope > 0 else 0.0
-    at = read_at(line, at_x, u_x, budget)
-    metrics: dict[MetricName, Metric] = {}
-    no_pf = no_power_factor(line)
-    add_figure(metrics, M.SHAFT_POWER_AT_RATED_CURRENT, at.shaft_w, at.u["shaft"], "")
-    add_figure(metrics, M.TORQUE_AT_RATED_CURRENT, at.torque_nm, at.u["torque"], "")
-    add_figure(metrics, M.SPEED_AT_RATED_CURRENT, at.speed_rad_s, at.u["speed"], "")
-    add_figure(
-        metrics,
-        M.EFFICIENCY_AT_RATED_CURRENT,
-        at.efficiency,
-        at.u.get("efficiency"),
-        no_input(line),
-    )
-    add_figure(metrics, M.POWER_FACTOR_AT_RATED_CURRENT, at.power_factor, at.u.get("pf"), no_pf)
-    add_figure(
-        metrics, M.INPUT_POWER_AT_RATED_CURRENT, at.input_w, at.u.get("input"), no_input(line)
-    )
-    return metrics
-
-
 def free_metrics(free: LoadPoint | None, budget: Budget) -> dict[MetricName, Metric]:
     """Free speed: that of the free-running stretch, with the torque it carried."""
     if free is None:
@@ -270,10 +209,6 @@ def free_metrics(free: LoadPoint | None, budget: Budget) -> dict[MetricName, Met
         M.FREE_SPEED: Metric(M.FREE_SPEED, free.speed_rad_s, u_speed),
         M.TORQUE_AT_FREE_SPEED: Metric(M.TORQUE_AT_FREE_SPEED, free.torque_nm, u_torque),
     }
-
-
-def _all_missing(reason: str) -> dict[MetricName, Metric]:
-    return {name: Metric.missing(name, reason) for name in RATED}
 
 
 def add_figure(

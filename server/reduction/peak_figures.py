@@ -9,13 +9,12 @@ import numpy as np
 from server.model.measured import Metric
 from server.model.results import LoadPoint
 from server.model.words import MetricName
-from server.reduction.loadline import COORDINATES, LoadLine, pooled_u
+from server.reduction.loadline import LoadLine, scored_power
 from server.reduction.metrics import Budget, add_figure, no_current, no_input, read_at
 from server.reduction.motors.choose import Choice
 from server.reduction.motors.fit import Fitted
 from server.reduction.motors.place import Place, highest_place
 from server.reduction.peak import Peak, find_peak
-from server.reduction.polynomial import score_polynomials
 
 M = MetricName
 AS_WELL = 2.0  # the law's misfit over that of the curve: more, and it is not this motor's law
@@ -137,13 +136,10 @@ def reach_of_orders(line: LoadLine, points: Sequence[LoadPoint]) -> float:
     The largest difference to the curves one order lower and one higher that have a highest place
     inside the line; 0 where neither has.
     """
-    x = np.array([COORDINATES[line.coordinate](p) for p in points], dtype=np.float64)
-    power = np.array([p.shaft_power_w for p in points])
-    u = pooled_u([p.u_shaft_power_w for p in points], points, power)
     grid = line.grid()
     own = curve_peak(line)
     found = [0.0]
-    for _, fit in score_polynomials(x, power, u):
+    for _, fit in scored_power(line, points):
         if abs(fit.order - line.power.order) == 1:
             other = find_peak(grid, fit.at(grid), fit.u_at(grid))
             if other.is_bracketed:

@@ -24,7 +24,8 @@ class Worked:
     """Every intermediate of one brake run, in the order it was made.
 
     `law`: the motor's, or why there is none. `place`: of the highest steady power by that law,
-    where it fits; else `order_reach_rad_s` is how far curves of other orders put it.
+    where it fits; else `order_reach_rad_s` is how far curves of other orders put it. `rated_reach`:
+    how far such curves stand from the power at the plate's current, relative.
     """
 
     ordered: Ordered
@@ -46,4 +47,5 @@ class Worked:
     law: Choice | str = "no load points"
     place: Place | None = None
     order_reach_rad_s: float = 0.0
+    rated_reach: float = 0.0
     metrics: dict[MetricName, Metric] = field(default_factory=dict)

@@ -2,7 +2,13 @@
 
 from math import floor, log10
 
-from server.model.budget import PLACE, PLACE_BY_CURVE, PLACE_BY_LAW, BudgetLine
+from server.model.budget import (
+    PLACE,
+    PLACE_BY_CURVE,
+    PLACE_BY_LAW,
+    RATED_BY_CURVE,
+    BudgetLine,
+)
 from server.model.measured import Metric
 from server.model.words import CHANNEL_UNITS, Channel
 from server.wording.figures import shown_scale
@@ -10,7 +16,13 @@ from server.wording.numbers import NB_SPACE, decimals_of, fixed, significant, wi
 from server.wording.uncertainty_sentences import improve_first
 
 # Components that are a factor on what was measured.
-_FACTORS = ("% of reading", "arm length", "moment of inertia", "drag before the sensor")
+_FACTORS = (
+    "% of reading",
+    "arm length",
+    "moment of inertia",
+    "drag before the sensor",
+    RATED_BY_CURVE,
+)
 _SUPERSCRIPTS = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 OFF_CENTRE = 0.25  # of the half-width
 MANY = 1000.0  # degrees of freedom from which t is the normal distribution to three digits
@@ -114,11 +126,16 @@ _PLACES: dict[str, str] = {
         "Where the power is highest was read off the curve through the loads, which knows no "
         "motor's law: a curve of another order would put it elsewhere, and the interval holds that."
     ),
+    RATED_BY_CURVE: (
+        "The shaft power at rated current was read off the curve through the loads: curves of "
+        "other orders fit about as well and give another, and the interval holds that."
+    ),
 }
 
 
 def place_sentence(metric: Metric) -> str | None:
-    """What the place of the highest power was read off, where the budget says it."""
+    """What the place of the highest power, or the power at rated current, was read off, where the
+    budget says it."""
     found = [_PLACES[line.component] for line in metric.budget if line.component in _PLACES]
     return found[0] if found else None
 

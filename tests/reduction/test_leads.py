@@ -149,7 +149,7 @@ def test_every_error_moves_the_figure_as_it_moves_the_closed_form(quantity: str,
         drawn = {s: np.array([step, -step]) if s == source else zero for s in every}
         factors = Factors(
             torque=1 + zero, torque_offset=zero, drag=1 + zero, inertia=1 + zero,
-            leads=1 + drawn["leads", None], place=zero,
+            leads=1 + drawn["leads", None], place=zero, rated=1 + zero,
             gains={c: 1 + drawn["gain", c] for c in GAINS} | {Channel.SPEED: 1 + zero},
             offsets={c: drawn["offset", c] for c in GAINS} | {Channel.SPEED: zero},
         )  # fmt: skip

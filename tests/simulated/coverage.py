@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from server.model.bench import Instrument, Plate, Rig
-from server.model.budget import PLACE_BY_CURVE, PLACE_BY_LAW
+from server.model.budget import PLACE_BY_CURVE, PLACE_BY_LAW, RATED_BY_CURVE
 from server.model.recording import Recording
 from server.model.results import ReductionOptions
 from server.model.words import Channel, MetricName, RunKind
@@ -47,7 +47,7 @@ HEADLINES = (
     M.SHAFT_POWER_MAX_MOMENTARY,
 )
 AT_PEAK = HEADLINES[:5]
-NOT_OF_THE_RIG = (SCATTER, SELECTION, PLACE_BY_LAW, PLACE_BY_CURVE)
+NOT_OF_THE_RIG = (SCATTER, SELECTION, PLACE_BY_LAW, PLACE_BY_CURVE, RATED_BY_CURVE)
 ARM_M = 0.12
 RUN_UP_ENDS_S = 3.0  # idle 1.5 s, run-up 1.3 s
 STATED = Rig(

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from server.model.bench import Plate, Rig
-from server.model.budget import PLACE_BY_CURVE, PLACE_BY_LAW
+from server.model.budget import PLACE_BY_CURVE, PLACE_BY_LAW, RATED_BY_CURVE
 from server.model.measured import Finding, JsonValue, Metric
 from server.model.recording import Recording
 from server.model.results import ReductionOptions
@@ -16,14 +16,14 @@ from server.model.words import Channel, FindingCode, MetricName, RunKind, Severi
 from server.reduction.digest import input_digest
 from server.reduction.leads import held_loss_w
 from server.reduction.loadline import COORDINATES
-from server.reduction.metrics import RATED
+from server.reduction.rated_figures import RATED
 from server.reduction.states import State
 from server.reduction.uncertainty.components import Component
 from server.reduction.uncertainty.drawn_line import drawn_line
 from server.reduction.uncertainty.judge_figures import MONTE_CARLO, Judged, judge_figures
 from server.reduction.uncertainty.monte_carlo import seed_of
 from server.reduction.uncertainty.point_table import point_table
-from server.reduction.uncertainty.run_errors import run_errors
+from server.reduction.uncertainty.run_errors import PLACE, RATED_POWER, run_errors
 from server.reduction.uncertainty.run_model import RunModel, WindowPower
 from server.reduction.worked import Worked
 
@@ -158,8 +158,10 @@ def brake_model(
     line = None
     if worked.line is not None:
         line = drawn_line(worked.line, worked.points, table, worked.place)
+    by_curve = Component.within(RATED_BY_CURVE, worked.rated_reach)
+    errors = errors.with_own(_place_component(worked), PLACE)
     return RunModel(
-        errors=errors.with_place(_place_component(worked)),
+        errors=errors.with_own(by_curve, RATED_POWER),
         table=table,
         line=line,
         rated_current_a=plate.current_a if has_rated else None,

@@ -14,7 +14,7 @@ from server.reduction.zero import Zero
 # Roles beside the channels' own "gain" and "offset".
 ARM, INERTIA, DRAG, ZERO = "arm", "inertia", "drag", "zero"
 ARM_ANGLE, PIVOT, LEADS = "arm angle", "pivot", "leads"
-PLACE = "place of the highest power"
+PLACE, RATED_POWER = "place of the highest power", "shaft power at rated current"
 Role = tuple[str, Channel | None]
 ELECTRICAL = (Channel.VOLTAGE, Channel.CURRENT, Channel.POWER, Channel.POWER_FACTOR)
 
@@ -25,6 +25,7 @@ class Factors:
 
     `torque` multiplies the brake's torque, `torque_offset` (N m at the shaft) adds to it; `leads`
     multiplies the resistance of the leads; `place` (rad/s) moves the highest power along the load;
+    `rated` multiplies the shaft power at rated current;
     `gain` and `offset` of a channel are in `gains` and `offsets`.
     """
 
@@ -34,6 +35,7 @@ class Factors:
     inertia: Floats
     leads: Floats
     place: Floats
+    rated: Floats
     gains: dict[Channel, Floats]
     offsets: dict[Channel, Floats]
 
@@ -47,14 +49,14 @@ class RunErrors:
     torque_channel: Channel
     offset_factor: float
 
-    def with_place(self, component: Component) -> "RunErrors":
-        """The same, and how surely the highest power's place is known, rad/s."""
+    def with_own(self, component: Component, role: str) -> "RunErrors":
+        """The same, and one of what is read off the line: `PLACE` or `RATED_POWER`."""
         if not component.standard_uncertainty > 0:
             return self
         return replace(
             self,
             components=(*self.components, component),
-            roles=(*self.roles, (PLACE, None)),
+            roles=(*self.roles, (role, None)),
         )
 
     def draw(self, rng: np.random.Generator, n: int) -> Floats:
@@ -87,6 +89,7 @@ class RunErrors:
             inertia=1.0 + of(INERTIA),
             leads=1.0 + of(LEADS),
             place=of(PLACE),
+            rated=1.0 + of(RATED_POWER),
             gains=gains,
             offsets=offsets,
         )

@@ -1,7 +1,7 @@
 """Every figure of a brake run as a function of errors: run-level ones and scatter."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -52,6 +52,7 @@ RATED = {
     M.POWER_FACTOR_AT_RATED_CURRENT: FACTOR,
     M.INPUT_POWER_AT_RATED_CURRENT: INPUT,
 }
+BY_POWER = frozenset({POWER, "torque", "efficiency"})
 # A figure that is the highest of several: beside it the same figure where it stands without error.
 FIXED_OF = {
     M.SHAFT_POWER_MAX_STEADY: "fixed: shaft power",
@@ -162,7 +163,9 @@ class RunModel:
             v = best_efficiency(still)
             found[FIXED_OF[M.EFFICIENCY_MAX]] = fixed(POWER, v) / fixed(INPUT, v)
         if CURRENT in c and self.rated_current_a is not None:
-            found |= _named(RATED, read_at(c, at_current(c, self.rated_current_a)))
+            rated = read_at(c, at_current(c, self.rated_current_a))
+            of_power = {q: v * f.rated for q, v in rated.values.items() if q in BY_POWER}
+            found |= _named(RATED, replace(rated, values=rated.values | of_power))
         return found
 
     def _highest(
