@@ -122,7 +122,7 @@ def _check_unkept(session: Session, files: Path, row: RecordingRow) -> Fault | N
     try:
         recording_again(row.sha256, log=log)
     except NotFound as error:
-        return _fault(f"recording {row.sha256}", str(error))
+        return Fault(Part.FILES, f"recording {row.sha256}", str(error), "Then check again.")
     return None
 
 

@@ -55,17 +55,23 @@ def recording_again(sha256: str, *, log: SentLog) -> Recording:
     ------
     NotFound: the file is missing, or reads otherwise today.
     """
-    told = f"The recording {sha256} is not kept and can't be made from its file {log.file_sha256}"
+
+    def refused(why: str) -> NotFound:
+        return NotFound(
+            f"The recording {sha256} is not kept and can't be made from its file"
+            f" {log.file_sha256}: {why} Put both back from a backup."
+        )
+
     try:
         read = read_described_log(
             log.path, file_name=log.file_name, bench=log.bench, limits=_ANY_SIZE
         )
     except FileNotFoundError as error:
-        raise NotFound(f"{told}: that is missing. Put both back from a backup.") from error
+        raise refused("that is missing.") from error
     except BenchledgerError as error:
-        raise NotFound(f"{told} ({error})") from error
+        raise refused(str(error)) from error
     if key_of_recording(read.recording) != sha256:
-        raise NotFound(f"{told}: that reads otherwise today. Put it back from a backup.")
+        raise refused("that reads otherwise today.")
     return read.recording
 
 

@@ -19,6 +19,7 @@ from server.reduction.metrics import (
     no_power_factor,
     read_at,
 )
+from server.reduction.polynomial import Polynomial
 
 M = MetricName
 RATED = (
@@ -29,8 +30,6 @@ RATED = (
     M.POWER_FACTOR_AT_RATED_CURRENT,
     M.INPUT_POWER_AT_RATED_CURRENT,
 )
-
-
 # A curve of power whose QAICc is that near to the least may be the true one as well.
 AS_GOOD = 7.0
 
@@ -43,7 +42,7 @@ def rated_metrics(line: LoadLine | None, plate: Plate, budget: Budget) -> dict[M
         return _all_missing(NO_LINE)
     if line.current is None:
         return _all_missing(no_current(line))
-    at_x = place_of_current(line, plate.current_a)
+    at_x = _place_of(line.current, plate.current_a, line)
     if isinstance(at_x, str):
         return _all_missing(at_x)
     slope = abs(float(line.current.slope_at(at_x)))
@@ -71,12 +70,10 @@ def rated_metrics(line: LoadLine | None, plate: Plate, budget: Budget) -> dict[M
     return metrics
 
 
-def place_of_current(line: LoadLine, current_a: float) -> float | str:
+def _place_of(curve: Polynomial, current_a: float, line: LoadLine) -> float | str:
     """Where along the load the current first reaches a value; the reason why nowhere."""
-    if line.current is None:
-        return no_current(line)
     x = line.grid()
-    current = line.current.at(x)
+    current = curve.at(x)
     above = np.flatnonzero(current >= current_a)
     if above.size == 0:
         return f"the current reached {current.max():.4g} A, the plate says {current_a:.4g} A"
@@ -109,9 +106,9 @@ def reach_at_rated(line: LoadLine | None, points: Sequence[LoadPoint], plate: Pl
     Support of a model by its distance from the least criterion: Burnham and Anderson, Model
     Selection and Multimodel Inference, 2nd ed., 2.6 (cited from memory).
     """
-    if line is None or plate.current_a is None:
+    if line is None or line.current is None or plate.current_a is None:
         return 0.0
-    at_x = place_of_current(line, plate.current_a)
+    at_x = _place_of(line.current, plate.current_a, line)
     own = 0.0 if isinstance(at_x, str) else float(line.power.at(at_x))
     if isinstance(at_x, str) or own <= 0:
         return 0.0

@@ -93,10 +93,10 @@ def test_one_that_cannot_be_made_is_told_once(
         words = "that is missing. Put both back from a backup."
     elif harm == "altered":
         original.write_text(original.read_text().replace("2000,", "2001,", 1).replace("120", "119"))
-        words = "that reads otherwise today. Put it back from a backup."
+        words = "that reads otherwise today. Put both back from a backup."
     else:
         original.write_text("nothing of a log")
-        words = "(run.csv: "
+        words = ": run.csv: "
     told = missing(engine, settings)
     assert len(told) == 2
     (refusal,) = [line for line in told if words in line]
