@@ -21,7 +21,8 @@ MAX_WORDS = 6
 # collecting: among so many the first page is soon full.
 MANY = 2000
 
-L = t.ListingRow
+# Columns of the table, not of the class: a list needs no identities, and asks for its rows often.
+L = t.ListingRow.__table__.c
 SORT_COLUMNS: dict[str, Any] = {
     "newest": L.updated_at,
     "maker": L.name_key,
