@@ -29,7 +29,7 @@ from server.wording.budget import (
     made_by_sentence,
     place_sentence,
 )
-from server.wording.counts import count_of, show_date
+from server.wording.counts import count_of, show_date, span_of
 from server.wording.figures import metric_help, metric_label, show_metric
 from server.wording.labels import kind_word
 from server.wording.numbers import grouped
@@ -262,11 +262,11 @@ def _shown(stretch: Stretch, place: FileLines | None, view: RunView) -> StretchS
     lines, href, size = "", None, ""
     if place is not None:
         first, last = place.first_line, place.last_line
-        lines = f"lines {grouped(str(first))} to {grouped(str(last))}"
+        lines = span_of("line", first, last)
         if place.end_byte - place.first_byte <= MOST_BYTES_SHOWN:
             href = f"/runs/{view.public_id}/file?rows={first}-{last}"
         size = f"{grouped(str(place.first_byte))} to {grouped(str(place.end_byte - 1))}"
     elif stretch.rows is not None:
         first, last = stretch.rows
-        lines = f"rows {grouped(str(first + 1))} to {grouped(str(last + 1))}"
+        lines = span_of("row", first + 1, last + 1)
     return StretchShown(stretch.what, stretch.when, stretch.reading, lines, href, size)

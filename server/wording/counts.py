@@ -24,6 +24,13 @@ def plural(noun: str) -> str:
     return f"{noun}s"
 
 
+def span_of(noun: str, first: int, last: int) -> str:
+    """ "lines 5 to 7"; "line 5" where it is one."""
+    if first == last:
+        return f"{noun} {grouped(str(first))}"
+    return f"{plural(noun)} {grouped(str(first))} to {grouped(str(last))}"
+
+
 def small_number(n: int) -> str:
     """ "seven" up to nine, figures from ten on."""
     return _SMALL[n] if 0 <= n < len(_SMALL) else grouped(str(n))

@@ -12,6 +12,7 @@ from server.wording.counts import (
     show_day,
     show_moment,
     small_number,
+    span_of,
 )
 
 
@@ -57,3 +58,8 @@ def test_dates():
 
 def test_small_numbers_are_words():
     assert [small_number(n) for n in (0, 7, 9, 10)] == ["none", "seven", "nine", "10"]
+
+
+def test_a_span_of_one_is_told_as_one():
+    assert span_of("line", 5, 5) == "line 5"
+    assert plain(span_of("row", 5, 12070)) == "rows 5 to 12 070"
