@@ -114,8 +114,9 @@ def _keep_house(engine: Engine, settings: Settings, due: _Due) -> None:
         sign_when_due(engine, settings)
     if at >= due.sweep:
         due.sweep = at + SWEEP_EVERY_S
-        since, due.swept_at = due.swept_at, now()
-        keep_house(engine, settings, since=since)
+        begun = now()
+        keep_house(engine, settings, since=due.swept_at)
+        due.swept_at = begun  # not where it failed: what was missing then is looked for again
 
 
 def sign_when_due(engine: Engine, settings: Settings) -> None:

@@ -9,7 +9,8 @@ PLACE = "place of the highest power"
 PLACE_BY_LAW = f"{PLACE}: motor's law"
 PLACE_BY_CURVE = f"{PLACE}: order of the curve"
 # What other curves through the same loads say of the shaft power at rated current, relative.
-RATED_BY_CURVE = "shaft power at rated current: order of the curve"
+RATED_POWER = "shaft power at rated current"
+RATED_BY_CURVE = f"{RATED_POWER}: order of the curve"
 
 
 @dataclass(frozen=True, slots=True)

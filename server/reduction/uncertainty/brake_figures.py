@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from server.model.bench import Plate, Rig
-from server.model.budget import PLACE_BY_CURVE, PLACE_BY_LAW, RATED_BY_CURVE
+from server.model.budget import PLACE, PLACE_BY_CURVE, PLACE_BY_LAW, RATED_BY_CURVE, RATED_POWER
 from server.model.measured import Finding, JsonValue, Metric
 from server.model.recording import Recording
 from server.model.results import ReductionOptions
@@ -23,7 +23,7 @@ from server.reduction.uncertainty.drawn_line import drawn_line
 from server.reduction.uncertainty.judge_figures import MONTE_CARLO, Judged, judge_figures
 from server.reduction.uncertainty.monte_carlo import seed_of
 from server.reduction.uncertainty.point_table import point_table
-from server.reduction.uncertainty.run_errors import PLACE, RATED_POWER, run_errors
+from server.reduction.uncertainty.run_errors import run_errors
 from server.reduction.uncertainty.run_model import RunModel, WindowPower
 from server.reduction.worked import Worked
 

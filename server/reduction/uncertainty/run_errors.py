@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from server.model.bench import Rig
+from server.model.budget import PLACE, RATED_POWER
 from server.model.words import Channel
 from server.reduction.arrays import Floats
 from server.reduction.uncertainty.components import Component, Distribution, rig_errors
@@ -14,7 +15,6 @@ from server.reduction.zero import Zero
 # Roles beside the channels' own "gain" and "offset".
 ARM, INERTIA, DRAG, ZERO = "arm", "inertia", "drag", "zero"
 ARM_ANGLE, PIVOT, LEADS = "arm angle", "pivot", "leads"
-PLACE, RATED_POWER = "place of the highest power", "shaft power at rated current"
 Role = tuple[str, Channel | None]
 ELECTRICAL = (Channel.VOLTAGE, Channel.CURRENT, Channel.POWER, Channel.POWER_FACTOR)
 
